@@ -1,0 +1,3 @@
+"""Sensor gateway for a traditional floor maltings."""
+
+__version__ = "0.1.0"
