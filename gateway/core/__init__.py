@@ -1,0 +1,1 @@
+"""The pure part: values and arithmetic. No socket, file, clock, thread, log or random number."""

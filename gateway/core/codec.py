@@ -1,0 +1,95 @@
+"""Dataclasses to plain JSON values and back, exactly: floats keep every bit, unknown keys are refused."""
+
+from __future__ import annotations
+
+import dataclasses
+import types
+import typing
+from collections import deque
+from collections.abc import Callable
+from enum import Enum
+from functools import cache
+from typing import Any
+
+_PLAIN = (int, float, str, bool, type(None))
+
+
+def plain(value: Any) -> Any:
+    """The value as dicts, lists, numbers, strings and None, ready for json.dumps.
+
+    Dataclass fields become keys; dict keys become strings; tuples, sets and deques become lists.
+    """
+    if isinstance(value, Enum):
+        return value.value
+    if isinstance(value, _PLAIN):
+        return value
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {name: plain(getattr(value, name)) for name in _names(type(value))}
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, set | frozenset):
+        return sorted(plain(item) for item in value)
+    if isinstance(value, tuple | list | deque):
+        return [plain(item) for item in value]
+    raise TypeError(f"{type(value).__name__} has no plain form")
+
+
+def restore(kind: Any, value: Any) -> Any:
+    """The inverse of `plain` for a type; raises ValueError naming the key where the form does not fit."""
+    return _reader(kind)(value)
+
+
+@cache
+def _names(kind: type) -> tuple[str, ...]:
+    return tuple(field.name for field in dataclasses.fields(kind))
+
+
+@cache
+def _reader(kind: Any) -> Callable[[Any], Any]:
+    origin = typing.get_origin(kind)
+    if origin in (typing.Union, types.UnionType):
+        return _union(typing.get_args(kind))
+    if origin is not None:
+        return _container(origin, typing.get_args(kind))
+    if isinstance(kind, type) and dataclasses.is_dataclass(kind):
+        return _dataclass(kind)
+    if isinstance(kind, type) and issubclass(kind, Enum):
+        return kind
+    if kind is float:
+        return float
+    return lambda value: value
+
+
+def _union(options: tuple[Any, ...]) -> Callable[[Any], Any]:
+    others = [option for option in options if option is not type(None)]
+    if len(others) == 1:
+        # Looked up late: a dataclass may name itself.
+        return lambda value: None if value is None else _reader(others[0])(value)
+    return lambda value: value
+
+
+def _container(origin: Any, args: tuple[Any, ...]) -> Callable[[Any], Any]:
+    if origin is dict:
+        key = int if args[0] is int else _reader(args[0])
+        item = _reader(args[1])
+        return lambda value: {key(k): item(v) for k, v in value.items()}
+    if origin is tuple and not (len(args) == 2 and args[1] is Ellipsis):
+        parts = tuple(_reader(arg) for arg in args)
+        return lambda value: tuple(part(v) for part, v in zip(parts, value, strict=True))
+    item = _reader(args[0])
+    return lambda value: origin(item(v) for v in value)
+
+
+def _dataclass(kind: type) -> Callable[[Any], Any]:
+    hints = typing.get_type_hints(kind)
+    readers = {name: _reader(hints[name]) for name in _names(kind)}
+
+    def read(value: Any) -> Any:
+        if not isinstance(value, dict):
+            raise ValueError(f"{kind.__name__}: expected an object, got {type(value).__name__}")
+        unknown = value.keys() - readers.keys()
+        if unknown:
+            raise ValueError(f"{kind.__name__}: unknown keys {sorted(unknown)}")
+        return kind(**{name: readers[name](item) for name, item in value.items()})
+
+    return read

@@ -1,0 +1,349 @@
+"""The vocabulary: everything that can happen to the gateway, and everything it can do about it.
+
+Inputs are past events (`Turned`, `Answered`); effects are things to keep and to do (`AlarmChange`, `Notice`).
+All times are Unix milliseconds, UTC. Inputs made by people carry who, why, and when it really happened
+(`when_ms`, None for "now"); the journal's own stamp is in `Entry`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from gateway.core import codec
+from gateway.core.reading import Reading
+from gateway.core.site import Site
+
+Cause = tuple[int, int]
+"""(journal number, ordinal) or, for what a tick did, (running time of the tick in ms, ordinal)."""
+
+#: A first cause at or above this is the running time of a tick; journal numbers stay far below.
+TICK_CAUSES_FROM = 10**12
+
+
+@dataclass(frozen=True, slots=True)
+class Started:
+    version: str
+
+
+@dataclass(frozen=True, slots=True)
+class Resumed:
+    """The gateway runs again after it was down; `down_ms` is what the running-time axis leaves out."""
+
+    down_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class ClockStepped:
+    """The gateway's clock was set: from here on `at` = running time + an offset changed by `by_ms`."""
+
+    by_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class SiteChanged:
+    site: Site
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """`count` payloads of one probe (or topic, where no probe is known) refused for one reason in one commit."""
+
+    topic: str
+    probe: str | None
+    reason: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """The state of one of the gateway's surroundings: broker, session, disk, clock, twin …"""
+
+    name: str
+    on: bool
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """One attempt to reach a phone. `outcome`: delivered, failed (may be tried again), gone (never again)."""
+
+    notice: int
+    phone: str
+    outcome: str
+    status: int | None = None
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Cast:
+    bed: str
+    piece: str | None = None
+    by: str | None = None
+    why: str | None = None
+    when_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CouchBroken:
+    bed: str
+    by: str | None = None
+    why: str | None = None
+    when_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Turned:
+    bed: str
+    from_m: float | None = None
+    to_m: float | None = None
+    by: str | None = None
+    why: str | None = None
+    when_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A piece went from one bed to another."""
+
+    bed: str
+    to: str
+    by: str | None = None
+    why: str | None = None
+    when_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """A piece went from a bed into a kiln; the bed is empty from here on."""
+
+    bed: str
+    kiln: str | None = None
+    by: str | None = None
+    why: str | None = None
+    when_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KilnWorked:
+    """Something done at the kiln: lit, damped, relit, drawn, turned, levelled, fan-on, fan-off, stripped."""
+
+    what: str
+    kiln: str | None = None
+    by: str | None = None
+    why: str | None = None
+    when_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """`answer`: going, heard or cant."""
+
+    alarm: int
+    answer: str
+    by: str | None = None
+    why: str | None = None
+    when_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Quieted:
+    alarm: int
+    for_s: float
+    why: str | None = None
+    by: str | None = None
+    when_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Unquieted:
+    alarm: int
+    why: str | None = None
+    by: str | None = None
+    when_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PutOutOfService:
+    probe: str
+    why: str | None = None
+    by: str | None = None
+    when_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PutInService:
+    probe: str
+    why: str | None = None
+    by: str | None = None
+    when_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TestCallAsked:
+    """Ring one person's phones with a test call, or everybody's where `person` is None."""
+
+    person: str | None = None
+    by: str | None = None
+    why: str | None = None
+    when_ms: int | None = None
+
+
+Event = (
+    Started | Resumed | ClockStepped | SiteChanged | Refused | Condition | Delivery | Cast | CouchBroken
+    | Turned | Moved | Loaded | KilnWorked | Answered | Quieted | Unquieted | PutOutOfService
+    | PutInService | TestCallAsked
+)  # fmt: skip
+Input = Reading | Event
+
+#: The word for each event in the journal and in input files (contract C6, C7).
+EVENTS: dict[str, type] = {
+    "started": Started,
+    "resumed": Resumed,
+    "clock-stepped": ClockStepped,
+    "site": SiteChanged,
+    "refused": Refused,
+    "condition": Condition,
+    "delivery": Delivery,
+    "cast": Cast,
+    "couch-broken": CouchBroken,
+    "turned": Turned,
+    "moved": Moved,
+    "loaded": Loaded,
+    "kiln": KilnWorked,
+    "answer": Answered,
+    "quiet": Quieted,
+    "unquiet": Unquieted,
+    "out-of-service": PutOutOfService,
+    "in-service": PutInService,
+    "test-call": TestCallAsked,
+}
+KINDS: dict[type, str] = {kind: word for word, kind in EVENTS.items()}
+
+#: What a person may record, by the verb typed (contract C6).
+VERBS: frozenset[str] = frozenset(EVENTS) - {
+    "started", "resumed", "clock-stepped", "site", "refused", "condition", "delivery",
+}  # fmt: skip
+
+
+def event_to_plain(event: Event) -> tuple[str, dict[str, Any]]:
+    """The word and the plain body under which the journal keeps an event."""
+    return KINDS[type(event)], codec.plain(event)
+
+
+def event_from_plain(word: str, body: dict[str, Any]) -> Event:
+    """The event kept under a word and body; raises ValueError for an unknown word or a body that does not fit."""
+    kind = EVENTS.get(word)
+    if kind is None:
+        raise ValueError(f"kind: {word!r} is not one of {', '.join(sorted(EVENTS))}")
+    try:
+        event: Event = codec.restore(kind, body)
+    except TypeError as fault:
+        raise ValueError(f"{word}: {fault}") from fault
+    return event
+
+
+class Entry(NamedTuple):
+    """One line of the journal. `run_ms` is the running-time axis: it stands still while the gateway is down."""
+
+    n: int
+    at_ms: int
+    run_ms: int
+    what: Input
+
+
+class Tick(NamedTuple):
+    """Time has passed: a whole 10 s of the running-time axis."""
+
+    at_ms: int
+    run_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One step in an alarm's life."""
+
+    at_ms: int
+    from_state: str
+    to_state: str
+    signal: str
+    by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmChange:
+    """An alarm as it stands after a change; `number` names one occurrence of (kind, place or probe).
+
+    States are those of alarm.State; `priority` is low, medium, high or highest; `late` marks an alarm found
+    in old readings, which called nobody.
+    """
+
+    cause: Cause
+    number: int
+    occurrence: int
+    kind: str
+    place: str | None
+    probe: str | None
+    priority: str
+    level: str
+    state: str
+    value: float | None
+    unit: str | None
+    limit: float | None
+    raised_at_ms: int
+    measured_at_ms: int | None
+    cleared_at_ms: int | None
+    late: bool
+    answered_by: str | None
+    quiet_until_ms: int | None
+    change: Change
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """A message to one phone. `kind`: call, repeat, over or test. `silent`: shown, but it wakes nobody."""
+
+    cause: Cause
+    number: int
+    alarm: int | None
+    occurrence: int | None
+    person: str
+    phone: str
+    kind: str
+    priority: str
+    place: str | None
+    title: str
+    text: str
+    silent: bool
+    at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class TurnKnown:
+    """A turn of a bed or of a part of it; `cause` of a later change to the same turn names the same `turn`."""
+
+    cause: Cause
+    turn: int
+    bed: str
+    from_m: float | None
+    to_m: float | None
+    source: str
+    began_at_ms: int
+    ended_at_ms: int
+    known_at_ms: int
+    by: str | None
+    sureness: float | None = None
+    fall_k: float | None = None
+    spread_before_k: float | None = None
+    spread_after_k: float | None = None
+    state: str = "kept"
+
+
+Effect = AlarmChange | Notice | TurnKnown
+EFFECTS: dict[str, type] = {"alarm": AlarmChange, "notice": Notice, "turn": TurnKnown}
+EFFECT_KINDS: dict[type, str] = {kind: word for word, kind in EFFECTS.items()}
+
+
+def effect_to_plain(effect: Effect) -> tuple[str, dict[str, Any]]:
+    """The word and the plain body of an effect."""
+    return EFFECT_KINDS[type(effect)], codec.plain(effect)

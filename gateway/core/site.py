@@ -1,0 +1,205 @@
+"""The site as the judge sees it: places, probes and where they hang, programmes, people, phones.
+
+Checked values only, made by `settings` from the site file (or by `codec` from the journal); no secret is
+among them. All temperatures are degrees Celsius, CO2 is ppm, whatever unit the probe speaks.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """One row of a floor programme. It holds exactly at 24 x `day` hours since casting; between, it ramps."""
+
+    day: float
+    aim_c: float
+    turn_at_c: float
+    high_c: float
+    urgent_c: float
+    low_c: float
+    due_h: float
+    overdue_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class Couch:
+    """The couch's own limits: it is meant to warm. It lapses `max_h` after casting if nobody records its break."""
+
+    high_c: float
+    urgent_c: float
+    low_c: float
+    max_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One stage of a kiln programme, from `from_h` hours after the fire was lit: air-on and its limit."""
+
+    name: str
+    from_h: float
+    target_c: float
+    limit_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class Programme:
+    """How warm, how often turned: a floor's days, or a kiln's stages.
+
+    `strict_high_c` and `strict_urgent_c` hold where no cast is recorded; `cap_c` where no fire is.
+    """
+
+    id: str
+    deadband_k: float = 0.5
+    on_delay_s: float = 600.0
+    off_delay_s: float = 600.0
+    days: tuple[Day, ...] = ()
+    couch: Couch | None = None
+    strict_high_c: float = 22.0
+    strict_urgent_c: float = 25.0
+    stages: tuple[Stage, ...] = ()
+    cap_c: float = 65.0
+
+
+@dataclass(frozen=True, slots=True)
+class Floor:
+    id: str
+    length_m: float
+    volume_m3: float | None = None
+    pieces: str = "stay"
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A steep, bed, room, kiln or the outdoors. `co2_high_ppm` is the room's one instant limit."""
+
+    id: str
+    kind: str
+    name: str
+    floor: str | None = None
+    from_m: float | None = None
+    to_m: float | None = None
+    volume_m3: float | None = None
+    programme: str | None = None
+    co2_high_ppm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """A probe, its place and how its payload is read.
+
+    `range_low` and `range_high` are the instrument's ends, `plausible_*` bound garbage, all in the fixed
+    unit of the quantity; `to_fixed_gain` and `to_fixed_offset` turn the probe's unit into that;
+    `gain` and `offset` are the calibration, applied when judging: gain x value + offset.
+    """
+
+    id: str
+    place: str
+    quantity: str
+    unit: str
+    topic: str
+    every_s: float
+    payload: str = "json"
+    height_cm: float | None = None
+    at_m: float | None = None
+    range_low: float | None = None
+    range_high: float | None = None
+    plausible_low: float | None = None
+    plausible_high: float | None = None
+    to_fixed_gain: float = 1.0
+    to_fixed_offset: float = 0.0
+    gain: float = 1.0
+    offset: float = 0.0
+    value: str = "/v"
+    time: str = "/t"
+    sequence: str = "/n"
+    battery: str = "/b"
+    silent_after_s: float = 1800.0
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    id: str
+    name: str
+    role: str
+
+
+@dataclass(frozen=True, slots=True)
+class Phone:
+    """A way to a person. `id` is stable (person and ordinal); the address and the secret stay at the edge."""
+
+    id: str
+    person: str
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """Who is on, on which days (0 = Monday), from and to minutes after local midnight; `to` may be the next day."""
+
+    people: tuple[str, ...]
+    days: tuple[int, ...]
+    from_min: int
+    to_min: int
+
+
+@dataclass(frozen=True, slots=True)
+class Callout:
+    """The steps of a call, in seconds of running time. `speed` stretches them in a scaled demonstration."""
+
+    high_repeat_s: float = 300.0
+    high_next_s: float = 600.0
+    medium_repeat_s: float = 900.0
+    going_hold_s: float = 2700.0
+    heard_hold_s: float = 900.0
+    morning_min: int = 7 * 60
+    night_from_min: int = 21 * 60
+    night_to_min: int = 7 * 60
+    speed: float = 1.0
+
+
+@dataclass(frozen=True)
+class Site:
+    id: str
+    name: str
+    time_zone: str
+    floors: tuple[Floor, ...] = ()
+    places: tuple[Place, ...] = ()
+    probes: tuple[Probe, ...] = ()
+    people: tuple[Person, ...] = ()
+    phones: tuple[Phone, ...] = ()
+    shifts: tuple[Shift, ...] = ()
+    programmes: tuple[Programme, ...] = ()
+    callout: Callout = field(default_factory=Callout)
+
+    @cached_property
+    def place(self) -> dict[str, Place]:
+        """Places by id."""
+        return {place.id: place for place in self.places}
+
+    @cached_property
+    def probe(self) -> dict[str, Probe]:
+        """Probes by id."""
+        return {probe.id: probe for probe in self.probes}
+
+    @cached_property
+    def person(self) -> dict[str, Person]:
+        """People by id."""
+        return {person.id: person for person in self.people}
+
+    @cached_property
+    def programme(self) -> dict[str, Programme]:
+        """Programmes by id."""
+        return {programme.id: programme for programme in self.programmes}
+
+    @cached_property
+    def probes_of(self) -> dict[str, tuple[Probe, ...]]:
+        """Probes by the place they hang in; every place is a key."""
+        return {place.id: tuple(p for p in self.probes if p.place == place.id) for place in self.places}
+
+    @cached_property
+    def phones_of(self) -> dict[str, tuple[Phone, ...]]:
+        """Phones by person; every person is a key."""
+        return {who.id: tuple(p for p in self.phones if p.person == who.id) for who in self.people}
