@@ -33,13 +33,13 @@ _fill_venv() {
             say "On Debian, as root: apt-get install -y python3-venv"
             return 1
         fi
-        "$venv/bin/pip" install --quiet --disable-pip-version-check --require-hashes \
+        "$venv/bin/pip" install -qq --disable-pip-version-check --require-hashes \
             --only-binary :all: -r "$root/requirements.lock" || return 1
         _lock_stamp >"$venv/made-from"
     fi
     if [ "$(cat "$venv/project" 2>/dev/null)" != "$(_project_stamp)" ]; then
         # Everything it needs is in the lock, so nothing is fetched for it.
-        "$venv/bin/pip" install --quiet --disable-pip-version-check --no-deps --no-index \
+        "$venv/bin/pip" install -qq --disable-pip-version-check --no-deps --no-index \
             --no-build-isolation --editable "$root" || return 1
         _project_stamp >"$venv/project"
     fi
