@@ -1,0 +1,1 @@
+"""The thin outside: each module is the only one that imports its library."""
