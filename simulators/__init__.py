@@ -1,1 +1,1 @@
-"""A simulated floor maltings that publishes what its probes measure; for trying things out, never for the trade."""
+"""A simulated floor maltings that publishes what its probes measure: for trying out, never the trade."""

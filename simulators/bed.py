@@ -90,6 +90,7 @@ class Bed:
     ) -> None:
         self.from_m, self.to_m = from_m, to_m
         self.grain, self.lie = grain, lie
+        self.barley_t = barley_t
         dm_kg = barley_t * 880.0
         self.area_m2 = dm_kg / lie.dm_kg_per_m3 / lie.depth_m
         self.age_h = 0.0

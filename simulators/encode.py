@@ -74,5 +74,5 @@ def _placed(node: object, path: list[str], value: Json, pointer: str) -> object:
     return members
 
 
-def _is_index(token: str) -> bool:
-    return token.isascii() and token.isdigit() and len(token) <= 4 and (token == "0" or token[0] != "0")
+def _is_index(step: str) -> bool:
+    return step.isascii() and step.isdigit() and len(step) <= 4 and str(int(step)) == step
