@@ -1,0 +1,6 @@
+"""From bytes to readings: one file a payload form, and the book of who sends what where."""
+
+from gateway.core.wire.book import Book, decode, rejected
+from gateway.core.wire.refusal import Refusal
+
+__all__ = ["Book", "Refusal", "decode", "rejected"]
