@@ -1,0 +1,155 @@
+"""What somebody asks to record: plain words to a checked event, from a command, a socket or a file."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import types
+import typing
+from collections.abc import Container
+from functools import cache
+from typing import Any
+
+from gateway.core import moment
+from gateway.core.inputs import (
+    EVENTS,
+    VERBS,
+    Answered,
+    Event,
+    KilnWorked,
+    PutInService,
+    PutOutOfService,
+    Quieted,
+    TestCallAsked,
+    Unquieted,
+    event_from_plain,
+)
+from gateway.core.site import Site
+
+LONGEST_TEXT = 200
+LONGEST_QUIET_S = 24 * 3600.0
+KILN_WORK = ("lit", "damped", "relit", "drawn", "turned", "levelled", "fan-on", "fan-off", "stripped")
+ANSWERS = ("going", "heard", "cant")
+#: What is found at the place asked for, in the words of a fault.
+_KINDS = {"bed": ("bed",), "kiln": ("kiln",), "to": ("bed",)}
+_EARLIEST_MS, _LATEST_MS = 0, 10**14
+
+
+def read(word: str, body: dict[str, Any], now_ms: int, time_zone: str) -> Event:
+    """The event that a verb and its plain body mean.
+
+    Besides the event's own fields a body may say `when` (RFC 3339 with offset, or HH:MM for the last such
+    local time before `now_ms`) for `when_ms`, and `for` (seconds, or a span like 2h) for `for_s`.
+    Raises ValueError naming the key, the value and what was expected; nothing odd in the body gets further.
+    """
+    body = _typed(body, now_ms, time_zone)
+    if word not in VERBS:
+        raise ValueError(f"kind: {_show(word)} is not one of {', '.join(sorted(VERBS))}")
+    wanted = _fields(EVENTS[word])
+    unknown = sorted(str(key)[:40] for key in body if key not in wanted)
+    if unknown:
+        raise ValueError(f"{word}: unknown {', '.join(unknown)}; expected {', '.join(wanted)}")
+    missing = [name for name, (_, needed) in wanted.items() if needed and body.get(name) is None]
+    if missing:
+        raise ValueError(f"{word}: {', '.join(missing)} missing")
+    checked = {key: _value(key, value, wanted[key][0]) for key, value in body.items() if value is not None}
+    event = event_from_plain(word, checked)
+    fault = _word_fault(event)
+    if fault:
+        raise ValueError(f"{word}: {fault}")
+    return event
+
+
+def cannot_be(event: Event, site: Site, alarms: Container[int]) -> str | None:
+    """Why this site has nothing that the event speaks of (an unknown bed, probe, person or alarm); else None.
+
+    Odd but possible things are not refused: they are kept and settled in daylight.
+    """
+    for key, kinds in _KINDS.items():
+        place = getattr(event, key, None)
+        if isinstance(place, str):
+            known = [one.id for one in site.places if one.kind in kinds]
+            if place not in known:
+                return _unknown(f"{kinds[0]} {place}", site, known)
+    if isinstance(event, PutOutOfService | PutInService) and event.probe not in site.probe:
+        return _unknown(f"probe {event.probe}", site, list(site.probe))
+    if isinstance(event, TestCallAsked) and event.person is not None and event.person not in site.person:
+        return _unknown(f"person {event.person}", site, list(site.person))
+    if isinstance(event, Answered | Quieted | Unquieted) and event.alarm not in alarms:
+        return f"there is no alarm {event.alarm}; `alarms --all` lists them"
+    return None
+
+
+def _typed(body: dict[str, Any], now_ms: int, time_zone: str) -> dict[str, Any]:
+    """The body with `when` and `for` turned into what the event holds."""
+    body = dict(body)
+    when, span = body.pop("when", None), body.pop("for", None)
+    try:
+        if when is not None:
+            body["when_ms"] = moment.typed(_text("when", when), now_ms, time_zone)
+        if span is not None:
+            body["for_s"] = moment.span_s(span) if isinstance(span, str) else span
+    except ValueError as fault:
+        key = "when" if when is not None and "when_ms" not in body else "for"
+        text = str(fault)
+        raise ValueError(text if text.startswith(f"{key}:") else f"{key}: {text}") from fault
+    return body
+
+
+def _unknown(what: str, site: Site, known: list[str]) -> str:
+    shown = ", ".join(known[:12]) + (" …" if len(known) > 12 else "")
+    return f"{site.name} has no {what}; it has {shown or 'none at all'}"
+
+
+def _word_fault(event: Event) -> str | None:
+    if isinstance(event, KilnWorked) and event.what not in KILN_WORK:
+        return f"what: {_show(event.what)} is not one of {', '.join(KILN_WORK)}"
+    if isinstance(event, Answered) and event.answer not in ANSWERS:
+        return f"answer: {_show(event.answer)} is not one of {', '.join(ANSWERS)}"
+    if isinstance(event, Quieted) and not 0 < event.for_s <= LONGEST_QUIET_S:
+        return f"for_s: {event.for_s} is not above 0 and at most {LONGEST_QUIET_S:.0f} (24 h)"
+    return None
+
+
+@cache
+def _fields(kind: type) -> dict[str, tuple[type, bool]]:
+    """Each field's name with its type (None left out) and whether it must be given."""
+    hints = typing.get_type_hints(kind)
+    return {
+        field.name: (_bare(hints[field.name]), field.default is dataclasses.MISSING)
+        for field in dataclasses.fields(kind)
+    }
+
+
+def _bare(hint: Any) -> type:
+    if typing.get_origin(hint) in (types.UnionType, typing.Union):
+        hint = next(part for part in typing.get_args(hint) if part is not types.NoneType)
+    return typing.cast(type, hint)
+
+
+def _value(key: str, value: Any, kind: type) -> Any:
+    if kind is str:
+        return _text(key, value)
+    if isinstance(value, bool) or not isinstance(value, int if kind is int else int | float):
+        raise ValueError(f"{key}: {_show(value)}: expected a {'whole ' if kind is int else ''}number")
+    # Beyond this no float is exact, and a database's whole number would overflow.
+    if abs(value) > 10**15 or not math.isfinite(value):
+        raise ValueError(f"{key}: {_show(value)}: expected a number of a sensible size")
+    if key == "when_ms" and not _EARLIEST_MS <= value <= _LATEST_MS:
+        raise ValueError(f"{key}: {value}: expected Unix milliseconds")
+    return value if kind is int else float(value)
+
+
+def _text(key: str, value: Any) -> str:
+    if not isinstance(value, str):
+        raise ValueError(f"{key}: {_show(value)}: expected text")
+    if not value.strip() or len(value) > LONGEST_TEXT or not value.isprintable():
+        raise ValueError(f"{key}: {_show(value)}: expected 1 to {LONGEST_TEXT} printable characters")
+    return value
+
+
+def _show(value: Any) -> str:
+    try:
+        return repr(value)[:60]
+    except (ValueError, RecursionError):
+        return f"a {type(value).__name__}"
