@@ -79,5 +79,5 @@ def _full(verb: str, said: Mapping[str, object]) -> Order:
 
 def _number(verb: str, key: str, value: object, high: float) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0 <= value <= high:
-        raise BadOrder(f"{verb}: {key} = {str(value)[:40]}: expected a number from 0 to {high:g}")
+        raise BadOrder(f"{verb}: {key} = {str(value)[:40]!r}: expected a number from 0 to {high:g}")
     return float(value)

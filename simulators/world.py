@@ -53,6 +53,7 @@ class World:
         starts: Mapping[str, Any] | None = None,
         turn_every_h: float | None = None,
         forget: float = 0.0,
+        clock_errors_s: Mapping[str, float] | None = None,
         grain: Grain | None = None,
         lie: Lie | None = None,
     ) -> None:
@@ -74,7 +75,10 @@ class World:
         self._floor_of: dict[str, Floor] = {}
         for place in self.plan.places:
             self._lay_out(place)
-        self.probes = {plan.id: Probe(plan, seed, start_s) for plan in self.plan.probes}
+        self.probes = {
+            plan.id: Probe(plan, seed, start_s, (clock_errors_s or {}).get(plan.id))
+            for plan in self.plan.probes
+        }
         self.senses = Senses(self.beds, self.kilns, self._floor_of, self.weather, self.plan.places)
         for floor in self.floors.values():
             floor.settle(sum(bed.barley_t for bed in floor.beds.values()))
@@ -98,6 +102,12 @@ class World:
         """What was really so since this was last asked."""
         found, self._lines = self._lines, []
         return found
+
+    def finish(self) -> None:
+        """The end of a history: a turn still going on is noted without an end."""
+        for name, bed in self.beds.items():
+            if bed.turn is not None:
+                self._lines.append(truth.turn(name, bed.turn) | {"ended_at": None})
 
     def command(self, order: Mapping[str, Any]) -> str | None:
         """Somebody acts on the floor; None if it was done, else why not."""
