@@ -1,4 +1,7 @@
-"""Dataclasses to plain JSON values and back, exactly: floats keep every bit, unknown keys are refused."""
+"""Dataclasses to plain JSON values and back, exactly: floats keep every bit, unknown keys are refused.
+
+A field with metadata {"derived": True} can be made again from the others and is left out.
+"""
 
 from __future__ import annotations
 
@@ -41,7 +44,7 @@ def restore(kind: Any, value: Any) -> Any:
 
 @cache
 def _names(kind: type) -> tuple[str, ...]:
-    return tuple(field.name for field in dataclasses.fields(kind))
+    return tuple(f.name for f in dataclasses.fields(kind) if not f.metadata.get("derived"))
 
 
 @cache

@@ -23,6 +23,8 @@ TICK_CAUSES_FROM = 10**12
 
 @dataclass(frozen=True, slots=True)
 class Started:
+    """The gateway began to run, in this version."""
+
     version: str
 
 
@@ -42,12 +44,14 @@ class ClockStepped:
 
 @dataclass(frozen=True, slots=True)
 class SiteChanged:
+    """From here on this site file holds (whole, without its secrets)."""
+
     site: Site
 
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """`count` payloads of one probe (or topic, where no probe is known) refused for one reason in one commit."""
+    """`count` payloads of one probe (or topic, if no probe is known) refused for one reason in one commit."""
 
     topic: str
     probe: str | None
@@ -77,6 +81,8 @@ class Delivery:
 
 @dataclass(frozen=True, slots=True)
 class Cast:
+    """Steeped grain was cast onto a bed: a new piece lies there."""
+
     bed: str
     piece: str | None = None
     by: str | None = None
@@ -86,6 +92,8 @@ class Cast:
 
 @dataclass(frozen=True, slots=True)
 class CouchBroken:
+    """The couch was spread to working depth."""
+
     bed: str
     by: str | None = None
     why: str | None = None
@@ -94,6 +102,8 @@ class CouchBroken:
 
 @dataclass(frozen=True, slots=True)
 class Turned:
+    """A bed, or a stretch of it in metres along the floor, was turned."""
+
     bed: str
     from_m: float | None = None
     to_m: float | None = None
@@ -148,6 +158,8 @@ class Answered:
 
 @dataclass(frozen=True, slots=True)
 class Quieted:
+    """No calls for an alarm for a time; it goes on being judged."""
+
     alarm: int
     for_s: float
     why: str | None = None
@@ -157,6 +169,8 @@ class Quieted:
 
 @dataclass(frozen=True, slots=True)
 class Unquieted:
+    """The quiet of an alarm was ended early."""
+
     alarm: int
     why: str | None = None
     by: str | None = None
@@ -165,6 +179,8 @@ class Unquieted:
 
 @dataclass(frozen=True, slots=True)
 class PutOutOfService:
+    """A probe is not to be trusted or expected until put back."""
+
     probe: str
     why: str | None = None
     by: str | None = None
@@ -173,6 +189,8 @@ class PutOutOfService:
 
 @dataclass(frozen=True, slots=True)
 class PutInService:
+    """A probe is to be trusted and expected again."""
+
     probe: str
     why: str | None = None
     by: str | None = None
@@ -232,7 +250,7 @@ def event_to_plain(event: Event) -> tuple[str, dict[str, Any]]:
 
 
 def event_from_plain(word: str, body: dict[str, Any]) -> Event:
-    """The event kept under a word and body; raises ValueError for an unknown word or a body that does not fit."""
+    """The event of a word and body; raises ValueError for an unknown word or a body that does not fit."""
     kind = EVENTS.get(word)
     if kind is None:
         raise ValueError(f"kind: {word!r} is not one of {', '.join(sorted(EVENTS))}")
@@ -244,7 +262,7 @@ def event_from_plain(word: str, body: dict[str, Any]) -> Event:
 
 
 class Entry(NamedTuple):
-    """One line of the journal. `run_ms` is the running-time axis: it stands still while the gateway is down."""
+    """One line of the journal. `run_ms` is running time: it stands still while the gateway is down."""
 
     n: int
     at_ms: int
@@ -320,7 +338,7 @@ class Notice:
 
 @dataclass(frozen=True, slots=True)
 class TurnKnown:
-    """A turn of a bed or of a part of it; `cause` of a later change to the same turn names the same `turn`."""
+    """A turn of a bed or of a part of it; a later change to the same turn names the same `turn`."""
 
     cause: Cause
     turn: int

@@ -26,7 +26,7 @@ class Day:
 
 @dataclass(frozen=True, slots=True)
 class Couch:
-    """The couch's own limits: it is meant to warm. It lapses `max_h` after casting if nobody records its break."""
+    """The couch's own limits: it is meant to warm. Unless recorded broken it lapses `max_h` after casting."""
 
     high_c: float
     urgent_c: float
@@ -65,6 +65,8 @@ class Programme:
 
 @dataclass(frozen=True, slots=True)
 class Floor:
+    """A growing floor: a strip from the steep's door to the kiln's."""
+
     id: str
     length_m: float
     volume_m3: float | None = None
@@ -121,6 +123,8 @@ class Probe:
 
 @dataclass(frozen=True, slots=True)
 class Person:
+    """Somebody who may be called; `role` orders who is called after the shift."""
+
     id: str
     name: str
     role: str
@@ -137,7 +141,7 @@ class Phone:
 
 @dataclass(frozen=True, slots=True)
 class Shift:
-    """Who is on, on which days (0 = Monday), from and to minutes after local midnight; `to` may be the next day."""
+    """Who is on, which days (0 = Monday), from and to minutes after local midnight; `to` may be next day."""
 
     people: tuple[str, ...]
     days: tuple[int, ...]
@@ -160,8 +164,20 @@ class Callout:
     speed: float = 1.0
 
 
+@dataclass(frozen=True, slots=True)
+class Air:
+    """The one instant CO2 level of rooms where the place names none, and how long it must hold (ours)."""
+
+    high_ppm: float = 5000.0
+    on_delay_s: float = 60.0
+    off_delay_s: float = 300.0
+    deadband_ppm: float = 500.0
+
+
 @dataclass(frozen=True)
 class Site:
+    """The whole checked site."""
+
     id: str
     name: str
     time_zone: str
@@ -173,6 +189,7 @@ class Site:
     shifts: tuple[Shift, ...] = ()
     programmes: tuple[Programme, ...] = ()
     callout: Callout = field(default_factory=Callout)
+    air: Air = field(default_factory=Air)
 
     @cached_property
     def place(self) -> dict[str, Place]:

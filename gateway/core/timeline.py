@@ -2,8 +2,9 @@
 
 *Running time* (`run_ms`) counts what the gateway lived through: it never jumps and stands still while the
 gateway is down. Every duration (delay, silence, repeat, hold) counts on it. *At* (`at_ms`) is the calendar:
-running time plus an offset that changes only by inputs, `ClockStepped` and `Resumed`. Both are therefore the
-same for a live run and for a replay of its journal, to the millisecond. A store begins with `run_ms` = `at_ms`.
+running time plus an offset that changes only by inputs, `ClockStepped` and `Resumed`. Both are therefore
+the same for a live run and for a replay of its journal, to the millisecond. A store begins with `run_ms`
+equal to `at_ms`.
 
 Ticks are the whole 10 s of running time. A step of the clock or a night without power makes none.
 """

@@ -1,0 +1,170 @@
+"""The only module that knows the order: an input or a tick in, effects out, the state changed in place.
+
+    state = new(); effects = advance(state, entries, until_run_ms)
+
+Nothing outside holds a part of the state. The same entries and the same running times give the same effects,
+live, after a crash, or in a replay.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+
+from gateway.core import board, codec
+from gateway.core.board import Now, Out
+from gateway.core.finding import Finding, Subject
+from gateway.core.happenings import HAPPENINGS
+from gateway.core.inputs import Effect, Entry, Event
+from gateway.core.reading import CLOCK_UNSURE, RETAINED, Reading
+from gateway.core.rules import heat, place_limit, silence, surroundings, turning
+from gateway.core.site import Probe, Site
+from gateway.core.state import State
+from gateway.core.timeline import TICK_MS
+from gateway.core.window import Window
+
+__all__ = ["State", "advance", "dump", "load", "new"]
+
+#: Only a reading younger than this, or than three intervals, may start a call.
+_FRESH_MS = 5 * 60_000
+
+
+def new() -> State:
+    """The state of a store in which nothing has happened."""
+    return State(Site("", "", "UTC"))
+
+
+def dump(state: State) -> bytes:
+    """The whole state as JSON; `load` gives it back exactly."""
+    return json.dumps(codec.plain(state), separators=(",", ":")).encode()
+
+
+def load(data: bytes) -> State:
+    """The state of a dump; raises ValueError if the bytes are not one of this version."""
+    try:
+        state: State = codec.restore(State, json.loads(data))
+    except (TypeError, KeyError, AttributeError) as fault:
+        raise ValueError(f"not a state of this version: {fault}") from fault
+    return state
+
+
+def advance(state: State, entries: Sequence[Entry], until_run_ms: int) -> list[Effect]:
+    """Judge journal entries in order, each after the ticks due before it, then ticks up to a running time."""
+    effects: list[Effect] = []
+    next_tick = 0
+    for entry in entries:
+        if entry.run_ms >= next_tick:
+            _pass_time(state, entry.run_ms, effects)
+            next_tick = state.ticked_run_ms + TICK_MS
+        state.run_ms = entry.run_ms
+        state.at_ms = entry.at_ms
+        if type(entry.what) is Reading:
+            _read(state, entry.n, entry.what, effects)
+        else:
+            _happen(state, entry.n, entry.what, effects)  # type: ignore[arg-type]
+            next_tick = 0
+    _pass_time(state, until_run_ms, effects)
+    return effects
+
+
+def _pass_time(state: State, until_run_ms: int, effects: list[Effect]) -> None:
+    if not state.run_ms and not state.ticked_run_ms:
+        # A store begins at its first entry; there is no time before it.
+        state.ticked_run_ms = until_run_ms // TICK_MS * TICK_MS
+        return
+    last = until_run_ms // TICK_MS * TICK_MS
+    while state.ticked_run_ms < last:
+        due = max(state.ticked_run_ms + TICK_MS, -(-state.due_run_ms // TICK_MS) * TICK_MS)
+        if due > last:
+            state.ticked_run_ms = last
+            return
+        state.ticked_run_ms = due
+        state.run_ms = due
+        state.at_ms = state.axis.at_ms(due)
+        _tick(state, effects)
+
+
+def _tick(state: State, effects: list[Effect]) -> None:
+    now = Now(state.at_ms, state.run_ms)
+    out = Out(state.run_ms)
+    for finding in (*silence.judge(state), *turning.judge(state), *surroundings.judge(state)):
+        board.found(state.board, state.site, finding, now, out)
+    board.tick(state.board, state.site, now, out, _fresh(state))
+    effects += out.effects
+    state.due_run_ms = min(
+        silence.next_run_ms(state),
+        turning.next_run_ms(state),
+        surroundings.next_run_ms(state),
+        board.next_due_run_ms(state.board),
+    )
+
+
+def _read(state: State, n: int, reading: Reading, effects: list[Effect]) -> None:
+    probe = state.site.probe.get(reading.probe)
+    if probe is None:
+        return
+    window = state.windows.get(probe.id)
+    if window is None:
+        window = state.windows[probe.id] = Window()
+    measured_ms = state.at_ms if reading.flags & CLOCK_UNSURE else reading.measured_at_ms
+    newest = window.take(measured_ms, probe.gain * reading.value + probe.offset, reading.flags, state.run_ms)
+    if reading.battery is not None:
+        window.battery = reading.battery
+    if measured_ms < state.resumed_at_ms:
+        # A backlog is still coming in: nobody is silent until it has.
+        state.settling_from_ms = state.run_ms
+    found: list[Finding] = []
+    if window.silent and not reading.flags & RETAINED:
+        found += silence.heard(state, probe)
+    if newest and probe.id not in state.out_of_service:
+        found += _judge_value(state, probe, window)
+    if found:
+        _settle(state, n, found, effects)
+
+
+def _judge_value(state: State, probe: Probe, window: Window) -> list[Finding]:
+    place = state.site.place[probe.place]
+    fresh = state.at_ms - window.measured_ms <= max(int(probe.every_s * 3000), _FRESH_MS)
+    if place.kind == "bed":
+        if probe.quantity == "temperature":
+            return heat.judge(state, place, probe, window, fresh)
+        return []
+    kind = place_limit.kind_for(place, probe.quantity)
+    return place_limit.judge(state, place, kind, probe, window, fresh) if kind else []
+
+
+def _settle(state: State, n: int, found: list[Finding], effects: list[Effect]) -> None:
+    now, out = Now(state.at_ms, state.run_ms), Out(n)
+    for finding in found:
+        board.found(state.board, state.site, finding, now, out)
+    state.due_run_ms = 0
+    effects += out.effects
+
+
+def _happen(state: State, n: int, event: Event, effects: list[Effect]) -> None:
+    out = Out(n)
+    HAPPENINGS[type(event)](state, event, out)
+    state.ladders.clear()
+    state.due_run_ms = 0
+    effects += out.effects
+
+
+def _fresh(state: State) -> Callable[[Subject], Finding | None]:
+    """What stands behind an alarm, with the newest values, for the words of a repeated call."""
+
+    def fresh(subject: Subject) -> Finding | None:
+        place = state.site.place.get(subject.place or "")
+        probe = state.site.probe.get(subject.probe or "")
+        if subject.kind in ("bed_hot", "bed_low"):
+            return heat.finding(state, place, subject.kind) if place else None
+        if subject.kind in place_limit.KINDS:
+            return place_limit.finding(state, place, subject.kind) if place else None
+        if subject.kind == "bed_unwatched":
+            return silence.unwatched_finding(state, place) if place else None
+        if subject.kind == "turn_overdue":
+            return turning.finding(state, place) if place else None
+        if subject.kind == "probe_silent":
+            return silence.finding(state, probe) if probe else None
+        return None
+
+    return fresh

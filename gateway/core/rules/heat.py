@@ -1,0 +1,189 @@
+"""Bed heat and bed cold: the hottest good probe against four levels by hours since casting.
+
+turn-at (a line on the list), high and urgent (a call); low for a chilled piece. The couch has its own. Where
+no cast is recorded the strictest limits hold; a bed recorded empty is not judged. Limits and times are
+common practice, no source, unless the programme's file names one.
+"""
+
+from __future__ import annotations
+
+from gateway.core.finding import Finding, Subject
+from gateway.core.piece import day_figure, day_of, hours_since_cast, in_couch, oldest_part
+from gateway.core.rules.limits import Ladder, Late, Level, ease, level_of, take
+from gateway.core.site import Place, Probe, Programme
+from gateway.core.state import State
+from gateway.core.window import Window
+
+_MINUTE_MS = 60_000
+TURN_AT, HIGH, URGENT = 1, 2, 3
+
+
+def judge(state: State, place: Place, probe: Probe, window: Window, fresh: bool) -> list[Finding]:
+    """Findings of a new bed temperature, newest first by measured time."""
+    if place.id in state.pieces.empty and place.id not in state.pieces.beds:
+        return []
+    found: list[Finding] = []
+    value, measured_ms = window.value, window.measured_ms
+    if value is None:
+        return []
+    for kind in ("bed_hot", "bed_low"):
+        guard = state.guard(kind, place.id)
+        ladder = ladder_for(state, place, kind, measured_ms)
+        before = guard.rank
+        rose, late = take(guard, ladder, probe.id, value, measured_ms, fresh)
+        fell = (
+            bool(guard.rank) and fresh and not rose and ease(guard, ladder, _watching(state, place.id, kind))
+        )
+        found += [_late(state, place, kind, item) for item in late]
+        if rose or (fell and _calls(ladder, before)):
+            found.append(finding(state, place, kind))
+    return found
+
+
+def finding(state: State, place: Place, kind: str) -> Finding:
+    """The finding as it stands now, with the newest values."""
+    guard = state.guard(kind, place.id)
+    lying = state.pieces.beds.get(place.id)
+    best = extreme(state, place.id, 1 if kind == "bed_hot" else -1)
+    measured_ms = best[1].measured_ms if best else state.at_ms
+    ladder = ladder_for(state, place, kind, measured_ms)
+    level = level_of(ladder, guard.rank)
+    on = level is not None and bool(level.priority)
+    shown = level if on and level is not None else ladder.levels[min(1, len(ladder.levels) - 1)]
+    turned_ms = oldest_part(lying).turned_ms if lying and lying.turned else None
+    trend = best[1].trend_per_h(newest_turn(state, place.id)) if best else None
+    value = best[1].value if best else None
+    above = next((step for step in ladder.levels if step.rank > shown.rank), None)
+    return Finding(
+        Subject(kind, place.id),
+        on,
+        shown.priority,
+        shown.name,
+        shown.rank,
+        value=value,
+        unit="Cel",
+        limit=shown.limit,
+        measured_at_ms=measured_ms,
+        since_ms=guard.since_ms or None,
+        trend_per_h=trend,
+        next_limit=above.limit if above else None,
+        next_at_ms=reached_at(value, measured_ms, trend, above.limit if above else None),
+        hottest_probe=best[0].id if best else None,
+        piece=lying.piece if lying else None,
+        day=day_of(lying, state.at_ms) if lying else None,
+        last_turned_ms=turned_ms,
+        detail="" if lying else "no cast recorded",
+    )
+
+
+def extreme(state: State, place: str, sign: int) -> tuple[Probe, Window] | None:
+    """The hottest (sign 1) or coldest (-1) good temperature probe of a place."""
+    good = state.good(place, "temperature")
+    return max(good, key=lambda pair: sign * (pair[1].value or 0.0), default=None)
+
+
+def reached_at(
+    value: float | None, measured_ms: int, trend_per_h: float | None, limit: float | None
+) -> int | None:
+    """When a value rising at a trend meets a limit (Unix ms); None if it does not within 24 h."""
+    if value is None or limit is None or trend_per_h is None or trend_per_h < 0.05 or value >= limit:
+        return None
+    hours = (limit - value) / trend_per_h
+    return measured_ms + int(hours * 3_600_000) if hours <= 24 else None
+
+
+def newest_turn(state: State, place: str) -> int:
+    """When any part of the bed was last turned (Unix ms), 0 if never: a trend must not look across it."""
+    lying = state.pieces.beds.get(place)
+    return max(part.turned_ms for part in lying.parts) if lying and lying.turned else 0
+
+
+def ladder_for(state: State, place: Place, kind: str, measured_ms: int) -> Ladder:
+    """The limits of a bed at the whole minute of a measurement."""
+    minute = measured_ms // _MINUTE_MS
+    key = (kind[4] + place.id, minute)
+    ladder = state.ladders.get(key)
+    if ladder is None:
+        if len(state.ladders) > 512:
+            state.ladders.clear()
+        ladder = state.ladders[key] = _ladder(state, place, kind, minute * _MINUTE_MS)
+    return ladder
+
+
+def _ladder(state: State, place: Place, kind: str, at_ms: int) -> Ladder:
+    programme = state.programme(place)
+    turn_at, high, urgent, low = _figures(state, place, programme, at_ms)
+    if kind == "bed_low":
+        levels: tuple[Level, ...] = (Level("low", 1, low, "low"),)
+    else:
+        levels = (
+            Level("turn_at", TURN_AT, turn_at, ""),
+            Level("high", HIGH, high, "medium"),
+            Level("urgent", URGENT, urgent, "high"),
+        )
+    sign = -1 if kind == "bed_low" else 1
+    return Ladder(
+        levels,
+        programme.deadband_k,
+        int(programme.on_delay_s * 1000),
+        int(programme.off_delay_s * 1000),
+        sign,
+    )
+
+
+def _figures(
+    state: State, place: Place, programme: Programme, at_ms: int
+) -> tuple[float, float, float, float]:
+    lying = state.pieces.beds.get(place.id)
+    if lying is None or not programme.days:
+        high = min((programme.strict_high_c, *(day.high_c for day in programme.days)))
+        urgent = min((programme.strict_urgent_c, *(day.urgent_c for day in programme.days)))
+        return high, high, urgent, min((5.0, *(day.low_c for day in programme.days)))
+    hours = hours_since_cast(lying, at_ms)
+    couch = programme.couch
+    if couch is not None and in_couch(lying, at_ms):
+        return couch.high_c, couch.high_c, couch.urgent_c, couch.low_c
+    return (
+        day_figure(programme, hours, "turn_at_c"),
+        day_figure(programme, hours, "high_c"),
+        day_figure(programme, hours, "urgent_c"),
+        day_figure(programme, hours, "low_c"),
+    )
+
+
+def _watching(state: State, place: str, kind: str) -> list[tuple[str, int]]:
+    """Probes that must have come down: the good ones, and a silent one that was over when last heard."""
+    guard = state.guard(kind, place)
+    watching = []
+    for probe in state.probes(place, "temperature"):
+        window = state.windows.get(probe.id)
+        if window is None or window.value is None:
+            continue
+        marks = guard.marks.get(probe.id, ())
+        if not window.silent or any(mark.over_n for mark in marks):
+            watching.append((probe.id, window.measured_ms))
+    return watching
+
+
+def _calls(ladder: Ladder, rank: int) -> bool:
+    level = level_of(ladder, rank)
+    return level is not None and bool(level.priority)
+
+
+def _late(state: State, place: Place, kind: str, late: Late) -> Finding:
+    lying = state.pieces.beds.get(place.id)
+    return Finding(
+        Subject(kind, place.id),
+        True,
+        late.level.priority,
+        late.level.name,
+        late.level.rank,
+        value=late.peak,
+        unit="Cel",
+        limit=late.level.limit,
+        measured_at_ms=late.until_ms,
+        since_ms=late.since_ms,
+        late=True,
+        hottest_probe=late.probe,
+        piece=lying.piece if lying else None,
+    )

@@ -1,0 +1,119 @@
+"""The turn clock, per stretch: due and overdue hours after the middle of the last turn.
+
+Common practice, no source: due at 8 h, overdue at 12 h; both are the programme's. It runs from the part that
+has waited longest. In the couch, and where no cast is recorded, there is no clock.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from gateway.core.finding import Finding, Subject
+from gateway.core.piece import day_figure, day_of, hours_since_cast, in_couch, oldest_part
+from gateway.core.rules.heat import extreme, newest_turn
+from gateway.core.site import Place
+from gateway.core.state import NEVER_MS, State
+
+_HOUR_MS = 3_600_000
+
+
+class Turning(NamedTuple):
+    """When a bed wants turning (Unix ms), and from where to where."""
+
+    due_ms: int
+    overdue_ms: int
+    from_m: float
+    to_m: float
+    whole: bool
+    last_ms: int | None
+
+
+def clock(state: State, place: Place) -> Turning | None:
+    """The bed's turn clock; None in the couch, without a piece or without a programme."""
+    lying = state.pieces.beds.get(place.id)
+    programme = state.programme(place)
+    if lying is None or not programme.days or in_couch(lying, state.at_ms):
+        return None
+    part = oldest_part(lying)
+    since_ms = part.turned_ms
+    if not lying.turned and programme.couch is not None:
+        # A lapsed couch lay for its longest time before turning was anybody's business.
+        since_ms = max(since_ms, min(state.at_ms, lying.cast_ms + int(programme.couch.max_h * _HOUR_MS)))
+        if lying.couch_ends_ms is None:
+            since_ms = part.turned_ms
+    hours = hours_since_cast(lying, state.at_ms)
+    due = since_ms + int(day_figure(programme, hours, "due_h") * _HOUR_MS)
+    overdue = since_ms + int(day_figure(programme, hours, "overdue_h") * _HOUR_MS)
+    return Turning(
+        due, overdue, part.from_m, part.to_m, len(lying.parts) == 1, since_ms if lying.turned else None
+    )
+
+
+def judge(state: State) -> list[Finding]:
+    """Beds that became overdue or no longer are."""
+    found = []
+    for place in state.site.places:
+        if place.kind != "bed":
+            continue
+        turning = clock(state, place)
+        overdue = turning is not None and state.at_ms >= turning.overdue_ms
+        if overdue != (place.id in state.overdue):
+            if overdue:
+                state.overdue.append(place.id)
+            else:
+                state.overdue.remove(place.id)
+            found.append(finding(state, place))
+    return found
+
+
+def next_run_ms(state: State) -> int:
+    """A running time before which no bed becomes overdue."""
+    offset = state.axis.offset_ms
+    waiting = [NEVER_MS]
+    for place in state.site.places:
+        lying = state.pieces.beds.get(place.id)
+        if lying is None or place.kind != "bed" or place.id in state.overdue:
+            continue
+        turning = clock(state, place)
+        if turning is None:
+            waiting.append((lying.couch_ends_ms or NEVER_MS) - offset)
+        else:
+            # The ramp between days may shorten the hours: look again at least every ten minutes.
+            waiting.append(
+                max(turning.overdue_ms - offset, state.run_ms) if _flat(state, place) else state.run_ms
+            )
+    return min(waiting)
+
+
+def _flat(state: State, place: Place) -> bool:
+    """Whether all days of the programme allow the same time between turns."""
+    return len({day.overdue_h for day in state.programme(place).days}) == 1
+
+
+def finding(state: State, place: Place) -> Finding:
+    """The finding as it stands now."""
+    turning = clock(state, place)
+    lying = state.pieces.beds.get(place.id)
+    best = extreme(state, place.id, 1)
+    window = best[1] if best else None
+    detail = ""
+    if turning is not None and not turning.whole:
+        detail = f"{turning.from_m:g}-{turning.to_m:g} m not done"
+    return Finding(
+        Subject("turn_overdue", place.id),
+        place.id in state.overdue,
+        "medium",
+        "overdue",
+        1,
+        value=window.value if window else None,
+        unit="Cel",
+        measured_at_ms=window.measured_ms if window else None,
+        since_ms=turning.overdue_ms if turning else None,
+        trend_per_h=window.trend_per_h(newest_turn(state, place.id)) if window else None,
+        hottest_probe=best[0].id if best else None,
+        piece=lying.piece if lying else None,
+        day=day_of(lying, state.at_ms) if lying else None,
+        last_turned_ms=turning.last_ms if turning else None,
+        wanted_by_ms=turning.overdue_ms if turning else None,
+        detail=detail,
+    )

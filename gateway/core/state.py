@@ -1,0 +1,90 @@
+"""All that the judge knows: one value that can be stored and restored exactly."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from gateway.core.board import BoardState
+from gateway.core.finding import Subject
+from gateway.core.piece import Pieces
+from gateway.core.rules.limits import Guard, Ladder
+from gateway.core.site import Place, Probe, Programme, Site
+from gateway.core.timeline import Axis
+from gateway.core.window import Window
+
+NEVER_MS = 2**62
+
+
+@dataclass(slots=True)
+class State:
+    """Windows by probe, guards by "kind place", what lies where, what stands, and how far time has come.
+
+    `due_run_ms` is a running time before which no tick can do anything; 0 asks for the very next one.
+    `settling_from_ms` is the running time from which silence counts (after a start, a gap, a lost broker).
+    """
+
+    site: Site
+    axis: Axis = field(default_factory=Axis)
+    at_ms: int = 0
+    run_ms: int = 0
+    ticked_run_ms: int = 0
+    due_run_ms: int = 0
+    settling_from_ms: int = 0
+    resumed_at_ms: int = 0
+    windows: dict[str, Window] = field(default_factory=dict)
+    guards: dict[str, Guard] = field(default_factory=dict)
+    pieces: Pieces = field(default_factory=Pieces)
+    board: BoardState = field(default_factory=BoardState)
+    out_of_service: dict[str, str] = field(default_factory=dict)
+    overdue: list[str] = field(default_factory=list)
+    unwatched: list[str] = field(default_factory=list)
+    broker_lost: bool = False
+    conditions: dict[str, int] = field(default_factory=dict)
+    details: dict[str, str] = field(default_factory=dict)
+    failing: dict[str, int] = field(default_factory=dict)
+    turns: int = 0
+    ladders: dict[tuple[str, int], Ladder] = field(default_factory=dict, metadata={"derived": True})
+
+    def window(self, probe: str) -> Window:
+        """The probe's window, made when first asked for."""
+        window = self.windows.get(probe)
+        if window is None:
+            window = self.windows[probe] = Window()
+        return window
+
+    def guard(self, kind: str, place: str) -> Guard:
+        """The guard of one (kind, place), made when first asked for."""
+        key = f"{kind} {place}"
+        guard = self.guards.get(key)
+        if guard is None:
+            guard = self.guards[key] = Guard()
+        return guard
+
+    def programme(self, place: Place) -> Programme:
+        """The place's programme; a place without one has the strict figures alone."""
+        return self.site.programme.get(place.programme or "", _NONE)
+
+    def probes(self, place: str, quantity: str) -> list[Probe]:
+        """The place's probes of a quantity that are in service."""
+        return [
+            probe
+            for probe in self.site.probes_of.get(place, ())
+            if probe.quantity == quantity and probe.id not in self.out_of_service
+        ]
+
+    def good(self, place: str, quantity: str) -> list[tuple[Probe, Window]]:
+        """Probes in service that have been heard and are not silent, with their windows."""
+        found = []
+        for probe in self.probes(place, quantity):
+            window = self.windows.get(probe.id)
+            if window is not None and window.value is not None and not window.silent:
+                found.append((probe, window))
+        return found
+
+
+_NONE = Programme("")
+
+
+def gateway_subject(name: str) -> Subject:
+    """The subject of an alarm about the gateway itself or its surroundings."""
+    return Subject("gateway_" + name)

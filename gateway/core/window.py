@@ -1,0 +1,84 @@
+"""What one probe has said lately: its last value, how fast it moves, what it missed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+#: One sample a minute is plenty for a trend in grain, and bounds the state: 90 samples, 1.5 h or more.
+_SPACING_MS = 60_000
+_SAMPLES = 90
+_HOUR_MS = 3_600_000
+#: A trend is told only from at least this much; less is noise, more blurs a turn.
+_TREND_SPAN_MS = 45 * 60_000
+_TREND_LEAST_MS = 15 * 60_000
+_TREND_LEAST_SAMPLES = 5
+
+
+@dataclass(slots=True)
+class Window:
+    """One probe's recent past, calibrated. `heard_run_ms` is 0 until the first reading is taken."""
+
+    value: float | None = None
+    measured_ms: int = 0
+    heard_run_ms: int = 0
+    flags: int = 0
+    battery: float | None = None
+    silent: bool = False
+    refused: str = ""
+    conflict_run_ms: int = 0
+    hour_run_ms: int = 0
+    got: int = 0
+    got_before: int = 0
+    times: list[int] = field(default_factory=list)
+    values: list[float] = field(default_factory=list)
+
+    def take(self, measured_ms: int, value: float, flags: int, run_ms: int) -> bool:
+        """Take a reading; True if it is newer than all before it (an older one changes no present value)."""
+        self.heard_run_ms = run_ms
+        self.refused = ""
+        self.got += 1
+        if run_ms - self.hour_run_ms >= _HOUR_MS:
+            self._turn_hour(run_ms)
+        if measured_ms <= self.measured_ms:
+            return False
+        self.measured_ms = measured_ms
+        self.value = value
+        self.flags = flags
+        times = self.times
+        if not times or measured_ms - times[-1] >= _SPACING_MS:
+            times.append(measured_ms)
+            self.values.append(value)
+            if len(times) > _SAMPLES + 30:
+                del times[:30], self.values[:30]
+        return True
+
+    def _turn_hour(self, run_ms: int) -> None:
+        started = self.hour_run_ms
+        self.got_before = self.got if started and run_ms - started < 2 * _HOUR_MS else 0
+        self.got = 0
+        self.hour_run_ms = run_ms
+
+    def trend_per_h(self, since_ms: int = 0) -> float | None:
+        """Slope in units per hour over the last 45 min (only readings after `since_ms`), by least squares.
+
+        None where less than 15 min or five samples tell of it.
+        """
+        start = max(self.measured_ms - _TREND_SPAN_MS, since_ms)
+        points = [(t, v) for t, v in zip(self.times, self.values, strict=True) if t >= start]
+        if len(points) < _TREND_LEAST_SAMPLES or points[-1][0] - points[0][0] < _TREND_LEAST_MS:
+            return None
+        mean_t = sum(t for t, _ in points) / len(points)
+        mean_v = sum(v for _, v in points) / len(points)
+        spread = sum((t - mean_t) ** 2 for t, _ in points)
+        slope = sum((t - mean_t) * (v - mean_v) for t, v in points) / spread
+        return slope * _HOUR_MS
+
+    def missed_share(self, every_s: float, run_ms: int) -> float | None:
+        """The share of expected readings that did not come in this hour and the last; None if too early."""
+        if not self.hour_run_ms:
+            return None
+        span_ms = run_ms - self.hour_run_ms + (_HOUR_MS if self.got_before else 0)
+        expected = int(span_ms / (every_s * 1000))
+        if expected < 3:
+            return None
+        return max(0.0, 1.0 - (self.got + self.got_before) / expected)
