@@ -6,10 +6,10 @@ import re
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from gateway.core.wire.moment import moment_ms
+from gateway.core.wire.refusal import Refusal
+
 _LONGEST = 40
-_RFC3339 = re.compile(
-    r"(\d{4})-(\d\d)-(\d\d)[Tt ](\d\d):(\d\d):(\d\d)(?:\.(\d{1,9}))?([Zz]|[+-]\d\d:\d\d)", re.ASCII
-)
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)", re.ASCII)
 _SPAN = re.compile(r"(?:(\d{1,4})h)?(?:(\d{1,5})(?:min|m))?(?:(\d{1,7})s)?", re.ASCII)
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -26,29 +26,10 @@ def parse(text: str) -> int:
 
     Raises ValueError saying what was expected; a time without offset is refused, it could be any zone's.
     """
-    found = _RFC3339.fullmatch(text) if len(text) <= _LONGEST else None
-    if not found:
-        raise ValueError(f"{text[:_LONGEST]!r}: expected a time like 2024-11-05T04:50:00Z, with its offset")
-    year, month, day, hour, minute, second = (int(part) for part in found.groups()[:6])
-    fraction, offset = found.group(7) or "0", found.group(8)
     try:
-        # A leap second (:60) is the next minute's first: Unix time has no other name for it.
-        wall = datetime(year, month, day, hour, minute, min(second, 59), tzinfo=UTC)
-    except ValueError as fault:
-        raise ValueError(f"{text!r}: {fault}") from fault
-    if second > 60:
-        raise ValueError(f"{text!r}: second must be in 0..60")
-    whole_ms = (wall - _EPOCH) // _MS + (1000 if second == 60 else 0)
-    return whole_ms - _offset_ms(text, offset) + int(fraction.ljust(3, "0")[:3])
-
-
-def _offset_ms(text: str, offset: str) -> int:
-    if offset in "Zz":
-        return 0
-    hours, minutes = int(offset[1:3]), int(offset[4:6])
-    if hours > 23 or minutes > 59:
-        raise ValueError(f"{text!r}: the offset {offset} does not exist")
-    return (hours * 60 + minutes) * 60_000 * (-1 if offset[0] == "-" else 1)
+        return moment_ms(text)
+    except Refusal as fault:
+        raise ValueError(fault.detail) from fault
 
 
 def typed(text: str, now_ms: int, time_zone: str) -> int:

@@ -67,7 +67,7 @@ def test_each_field_arrives_where_it_belongs() -> None:
         ("turned", {"bed": "bed-c", "to_m": float("inf")}, "sensible size"),
         ("turned", {"bed": "bed-c", "to_m": 10**400}, "sensible size"),
         ("turned", {"bed": "bed-c", "when_ms": -5}, "when_ms"),
-        ("turned", {"bed": "bed-c", "when": "teatime"}, "when: 'teatime': expected a time"),
+        ("turned", {"bed": "bed-c", "when": "teatime"}, "when: got 'teatime'; expected"),
         ("turned", {"bed": "bed-c", "when": 5}, "when: 5: expected text"),
         ("answer", {"alarm": "412", "answer": "going"}, "alarm: '412': expected a whole number"),
         ("answer", {"alarm": 412.5, "answer": "going"}, "whole number"),

@@ -50,7 +50,7 @@ def test_the_standards_own_examples_are_read(text: str, same: str) -> None:
     ],
 )
 def test_what_is_no_moment_is_refused(text: str) -> None:
-    with pytest.raises(ValueError, match=r"expected|must be|does not exist|out of range"):
+    with pytest.raises(ValueError, match=r"^got "):
         moment.parse(text)
 
 
