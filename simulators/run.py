@@ -144,7 +144,8 @@ class Run:
         self._publish_due()
         now_s = round(self.world.now_s, 3)
         self._line.publish(f"{self.world.plan.root}/clock", json.dumps({"t": now_s}).encode())
-        while not self._line.settled(1.0) and not self._stop.is_set():
+        self._line.mark()
+        while not self._line.has_room(1.0) and not self._stop.is_set():
             pass
         if self.options.wait_judged and not self._line.wait_judged(now_s, JUDGED_WITHIN_S):
             self._late_judgements += 1

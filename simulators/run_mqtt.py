@@ -6,7 +6,9 @@ MQTT 3.1.1, for every broker knows it. Nothing is worked out in the library's th
 import contextlib
 import json
 import queue
+import socket
 import threading
+from collections import deque
 from datetime import datetime
 
 from paho.mqtt.client import Client, ConnectFlags, MQTTMessage, MQTTMessageInfo, MQTTv311
@@ -16,6 +18,8 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 QUEUED_MOST = 20_000
 ORDERS_MOST = 100
+MARKS_MOST = 50
+"""Steps on their way to the broker at once: a wait for each would cost a round trip a step."""
 ORDER_KEPT_BYTES = 4096
 """More than an order may have, so that a longer one is still seen to be too long."""
 
@@ -33,12 +37,14 @@ class Line:
         self.judged_to_s = 0.0
         self._root, self._watch_status = root, watch_status
         self._last: MQTTMessageInfo | None = None
+        self._marks: deque[MQTTMessageInfo] = deque()
         client = self._client = Client(
             CallbackAPIVersion.VERSION2, client_id=client_id, clean_session=True, protocol=MQTTv311
         )
         client.max_queued_messages_set(QUEUED_MOST)
         client.max_inflight_messages_set(100)
         client.reconnect_delay_set(1, 10)
+        client.on_socket_open = _without_delay
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_message = self._on_message
@@ -58,14 +64,22 @@ class Line:
         else:
             self.refused += 1
 
+    def mark(self) -> None:
+        """Count the last message as the end of a step."""
+        if self._last is not None:
+            self._marks.append(self._last)
+
+    def has_room(self, within_s: float) -> bool:
+        """Wait until few enough steps are on their way; False if there were still too many."""
+        while len(self._marks) > MARKS_MOST:
+            if not _taken(self._marks[0], within_s):
+                return False
+            self._marks.popleft()
+        return True
+
     def settled(self, within_s: float) -> bool:
         """Wait until the broker has taken the last message; False if it did not within the time."""
-        if self._last is None:
-            return True
-        with contextlib.suppress(RuntimeError, ValueError):
-            self._last.wait_for_publish(within_s)
-            return self._last.is_published()
-        return False
+        return self._last is None or _taken(self._last, within_s)
 
     def wait_judged(self, to_s: float, within_s: float) -> bool:
         """Wait until the gateway has judged up to a moment; False if it did not within the time."""
@@ -109,3 +123,16 @@ class Line:
         with self.judged:
             self.judged_to_s = max(self.judged_to_s, to_s)
             self.judged.notify_all()
+
+
+def _taken(info: MQTTMessageInfo, within_s: float) -> bool:
+    with contextlib.suppress(RuntimeError, ValueError):
+        info.wait_for_publish(within_s)
+        return info.is_published()
+    return False
+
+
+def _without_delay(_client: Client, _data: object, sock: object) -> None:
+    """Small packets go out at once; else each waits for the acknowledgement of the one before."""
+    if isinstance(sock, socket.socket):
+        sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
