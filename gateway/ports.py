@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from typing import Any, NamedTuple, Protocol
 
-from gateway.core.inputs import Effect, Entry, Event
+from gateway.core.inputs import AlarmChange, Cause, Change, Effect, Entry, Event, Notice, TurnKnown
 from gateway.core.reading import Reading, Rejected
 
 
@@ -101,13 +101,14 @@ class Journal(Protocol):
         """Whether this digest was already remembered; if not it now is. Only the newest `keep` stay."""
 
     def save_effects(self, effects: Sequence[Effect], cursor: Cursor, snapshot: bytes | None) -> None:
-        """Keep effects (once per cause), the judge's cursor and, where given, a full snapshot of the state."""
+        """Keep effects (once per cause), the judge's cursor and, where given, a snapshot of the state."""
 
     def entries_after(self, n: int, most: int) -> list[Entry]:
         """Journal entries with a number above `n`, in order, at most `most`. Only reads."""
 
     def last_stamp(self) -> tuple[int, int, int]:
-        """(n, at_ms, run_ms) of the newest entry, or the judge's later running time; zeros when empty."""
+        """(n, at_ms, run_ms) of the newest entry; zeros when empty. Where the judge has ticked on past it,
+        both times are as much later."""
 
     def load_judge(self) -> tuple[Cursor, bytes | None, Cursor]:
         """(cursor, newest snapshot, the cursor that snapshot was taken at). Only reads."""
@@ -120,6 +121,16 @@ class Journal(Protocol):
 
     def checkpoint(self) -> None:
         """Fold the write-ahead log into the database; on this same connection and no other."""
+
+    def free_reserve(self) -> bool:
+        """Give up the room held back for a full disk, so that alarms and notices still commit; whether
+        there was any left to give."""
+
+    def restore_reserve(self) -> bool:
+        """Hold that room back again if the disk has it twice over; whether the reserve stands afterwards."""
+
+    def close(self) -> None:
+        """Close the file and give the writer's place up; a second time does nothing."""
 
 
 class DueNotice(NamedTuple):
@@ -138,6 +149,120 @@ class DueNotice(NamedTuple):
     silent: bool
     at_ms: int
     attempts: int
+    last_attempt_at_ms: int | None = None
+
+
+class AlarmLine(NamedTuple):
+    """One occurrence of an alarm as it stands, and its steps, oldest first."""
+
+    alarm: AlarmChange
+    history: tuple[Change, ...]
+
+
+class Attempt(NamedTuple):
+    """One attempt to reach a phone; `outcome` is delivered, failed or gone."""
+
+    at_ms: int
+    outcome: str
+    status: int | None
+    detail: str
+
+
+class NoticeLine(NamedTuple):
+    """A notice, its attempts oldest first, and what ended the waiting: delivered, or withdrawn because a
+    newer one took its place ("newer"), the alarm was answered or ended ("answered"), the phone is "gone"."""
+
+    notice: Notice
+    attempts: tuple[Attempt, ...]
+    delivered_at_ms: int | None
+    withdrawn: str | None
+
+
+class RejectedLine(NamedTuple):
+    """One refused payload, cut to its first 256 bytes, and when it came."""
+
+    at_ms: int
+    rejected: Rejected
+
+
+class RejectedCount(NamedTuple):
+    """How often one probe (or topic, where no probe is known) was refused for one reason, since ever."""
+
+    probe: str | None
+    topic: str | None
+    reason: str
+    times: int
+    first_at_ms: int
+    last_at_ms: int
+
+
+class KeptEffect(NamedTuple):
+    """An effect as kept: its cause, its word (alarm, notice, turn) and its plain body."""
+
+    cause: Cause
+    kind: str
+    body: dict[str, Any]
+
+
+class Sizes(NamedTuple):
+    """Bytes: of the database, its write-ahead log, the reserve, and what is free on that disk."""
+
+    database: int
+    log: int
+    reserve: int
+    free: int
+
+
+class Reader(Protocol):
+    """The reading side of the store: what is committed, in short read transactions; it changes nothing.
+
+    May be used by several threads, one at a time. Every call raises StoreFault if the store cannot be read.
+    """
+
+    def snapshot(self) -> AbstractContextManager[None]:
+        """Inside, all reads see the same moment. Keep it short: the log cannot be folded past it."""
+
+    def entries_after(self, n: int, most: int) -> list[Entry]:
+        """Journal entries with a number above `n`, in order, at most `most`."""
+
+    def last_stamp(self) -> tuple[int, int, int]:
+        """As `Journal.last_stamp`."""
+
+    def load_judge(self) -> tuple[Cursor, bytes | None, Cursor]:
+        """As `Journal.load_judge`."""
+
+    def get_meta(self, key: str) -> str | None:
+        """As `Journal.get_meta`."""
+
+    def alarms(self, ended: bool, most: int = 1000) -> list[AlarmLine]:
+        """Alarms that are not back to normal, by number; with `ended` all of them. The newest `most`."""
+
+    def notices(self, most: int) -> list[NoticeLine]:
+        """The newest notices, newest first."""
+
+    def due_notices(self) -> list[DueNotice]:
+        """Notices neither delivered nor withdrawn, oldest first."""
+
+    def turns(self, most: int = 1000) -> list[TurnKnown]:
+        """The newest turns as they are known now, oldest first."""
+
+    def rejected(self, most: int) -> list[RejectedLine]:
+        """The refused payloads kept, newest first."""
+
+    def rejected_counts(self) -> list[RejectedCount]:
+        """All counts of refusals, the largest first."""
+
+    def counts(self) -> dict[str, int]:
+        """The running totals by name."""
+
+    def effects(self, after: Cause = (0, -1), most: int = 10_000) -> list[KeptEffect]:
+        """Effects whose cause is above `after`, in the order of causes, at most `most`."""
+
+    def sizes(self) -> Sizes:
+        """How much room the store takes, and how much is left."""
+
+    def close(self) -> None:
+        """Close the file; a second time does nothing."""
 
 
 class Messenger(Protocol):

@@ -1,0 +1,7 @@
+"""The store: one SQLite file behind `ports.Journal` (one writer) and `ports.Reader` (any number)."""
+
+from gateway.edges.sqlite.opening import open_reader, open_writer
+from gateway.edges.sqlite.reader import Reader
+from gateway.edges.sqlite.writer import Writer
+
+__all__ = ["Reader", "Writer", "open_reader", "open_writer"]
