@@ -1,0 +1,52 @@
+"""One probe's recent past: order, trend, what was missed."""
+
+from __future__ import annotations
+
+import pytest
+
+from gateway.core.window import Window
+
+MINUTE = 60_000
+
+
+def filled(minutes: int, per_hour: float) -> Window:
+    window = Window()
+    for minute in range(1, minutes + 1):
+        window.take(minute * MINUTE, 15.0 + per_hour * minute / 60, 0, minute * MINUTE)
+    return window
+
+
+def test_an_older_reading_is_counted_but_changes_no_present_value() -> None:
+    window = filled(5, 1.0)
+    value = window.value
+
+    assert not window.take(2 * MINUTE, 99.0, 0, 6 * MINUTE)
+    assert window.value == value
+    assert window.heard_run_ms == 6 * MINUTE
+
+
+@pytest.mark.parametrize("per_hour", [-2.0, 0.0, 0.9])
+def test_the_trend_of_a_straight_line_is_its_slope(per_hour: float) -> None:
+    assert filled(60, per_hour).trend_per_h() == pytest.approx(per_hour, abs=1e-9)
+
+
+def test_too_little_tells_no_trend_and_a_turn_cuts_what_came_before() -> None:
+    assert filled(10, 1.0).trend_per_h() is None
+    assert filled(60, 1.0).trend_per_h(since_ms=50 * MINUTE) is None
+    assert filled(60, 1.0).trend_per_h(since_ms=40 * MINUTE) == pytest.approx(1.0)
+
+
+def test_the_state_is_bounded() -> None:
+    window = filled(5000, 0.1)
+
+    assert len(window.times) <= 120
+    assert len(window.times) == len(window.values)
+
+
+def test_the_missed_share_counts_against_what_was_expected() -> None:
+    whole, half = filled(90, 0.0), Window()
+    for minute in range(2, 92, 2):
+        half.take(minute * MINUTE, 15.0, 0, minute * MINUTE)
+
+    assert whole.missed_share(60, 90 * MINUTE) == pytest.approx(0.0, abs=0.05)
+    assert half.missed_share(60, 90 * MINUTE) == pytest.approx(0.5, abs=0.05)
