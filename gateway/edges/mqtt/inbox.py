@@ -1,0 +1,69 @@
+"""The bounded queue between the network thread, which alone puts, and the writer, who alone takes."""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+
+from gateway.ports import Message
+
+#: What a message costs beside its payload and topic, roughly.
+_OVERHEAD = 200
+
+
+class Inbox:
+    """Messages in the order they came. `put` needs no lock; `ring`, after a handful, wakes the taker."""
+
+    def __init__(self, messages: int, size: int) -> None:
+        """At most `messages` of them and `size` bytes wait."""
+        self._most = messages
+        self._size = size
+        self._waiting: deque[Message] = deque()
+        self._bell = threading.Condition()
+        # Each is written by one thread only.
+        self._bytes_in = 0
+        self._bytes_out = 0
+
+    def put(self, message: Message) -> bool:
+        """Take a message in, or say that there is no room for it."""
+        cost = len(message.payload) + len(message.topic) + _OVERHEAD
+        if len(self._waiting) >= self._most or self._bytes_in - self._bytes_out + cost > self._size:
+            return False
+        self._bytes_in += cost
+        self._waiting.append(message)
+        return True
+
+    def ring(self) -> None:
+        """Wake the taker if there is something for it."""
+        if self._waiting:
+            with self._bell:
+                self._bell.notify()
+
+    def wake(self) -> None:
+        """Let a waiting `take` return at once, with or without messages."""
+        with self._bell:
+            self._bell.notify()
+
+    def take(self, most: int, wait_s: float) -> list[Message]:
+        """The oldest, at most `most`; waits for the first at most `wait_s`."""
+        waiting = self._waiting
+        if not waiting and wait_s > 0:
+            with self._bell:
+                if not waiting:
+                    self._bell.wait(wait_s)
+        taken = [waiting.popleft() for _ in range(min(most, len(waiting)))]
+        self._bytes_out += sum(len(m.payload) + len(m.topic) + _OVERHEAD for m in taken)
+        return taken
+
+    def __len__(self) -> int:
+        return len(self._waiting)
+
+    @property
+    def size(self) -> int:
+        """Bytes that wait."""
+        return self._bytes_in - self._bytes_out
+
+    @property
+    def half_empty(self) -> bool:
+        """Whether it is worth connecting again after an overflow."""
+        return len(self._waiting) * 2 <= self._most and self.size * 2 <= self._size

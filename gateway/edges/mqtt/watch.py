@@ -1,0 +1,56 @@
+"""The conditions of the connection: broker, session, twin. Changes are handed out once, in order."""
+
+from __future__ import annotations
+
+from collections import deque
+
+#: No connection for longer than this is an alarm's business.
+BROKER_AFTER_S = 60.0
+#: A lost session stays a condition this long, so that it is seen.
+SESSION_FOR_S = 600.0
+
+Change = tuple[str, bool, str]
+
+
+class Watch:
+    """Times are seconds of one clock that only grows."""
+
+    def __init__(self, now_s: float) -> None:
+        self._changes: deque[Change] = deque()
+        self._on: set[str] = set()
+        self._away_since_s: float | None = now_s
+        self._lost_at_s = 0.0
+
+    def ready(self, now_s: float) -> None:
+        """Connected and subscribed."""
+        self._away_since_s = None
+        self.set("broker", False, "connected again")
+
+    def away(self, now_s: float) -> None:
+        """No longer connected."""
+        if self._away_since_s is None:
+            self._away_since_s = now_s
+
+    def session_lost(self, now_s: float) -> None:
+        """The broker has forgotten us: what it kept for us is gone."""
+        self._on.discard("session")
+        self._lost_at_s = now_s
+        self.set("session", True, "the broker no longer had our session: messages may be missing")
+
+    def look(self, now_s: float, why: str) -> None:
+        """What has become true or false by time alone. `why` is the last fault of the connection."""
+        if self._away_since_s is not None and now_s - self._away_since_s > BROKER_AFTER_S:
+            self.set("broker", True, f"no connection to the broker for {BROKER_AFTER_S:.0f} s: {why}")
+        if "session" in self._on and now_s - self._lost_at_s > SESSION_FOR_S:
+            self.set("session", False, "the new session has been kept since")
+
+    def set(self, name: str, on: bool, detail: str) -> None:
+        """Note a change; what stays as it was is no change."""
+        if on == (name in self._on):
+            return
+        self._on.symmetric_difference_update({name})
+        self._changes.append((name, on, detail))
+
+    def changes(self) -> list[Change]:
+        """Since the last call. May be called from another thread than the rest."""
+        return [self._changes.popleft() for _ in range(len(self._changes))]
