@@ -1,0 +1,199 @@
+"""The tables of the site file, as they are written: types, bounds and defaults of single keys.
+
+What depends on more than one key is looked at in `checks`. A validator says in its ValueError what it
+expected; values stay as they were written.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+
+from gateway.settings import times
+from gateway.settings.values import (
+    ClientId,
+    Filters,
+    Id,
+    Line,
+    Listen,
+    Name,
+    Pair,
+    Pointer,
+    Root,
+    Topic,
+    Url,
+)  # fmt: skip
+
+Number = Annotated[float, Field(ge=-1e9, le=1e9)]
+Above0 = Annotated[float, Field(gt=0, le=1e9)]
+AtLeast0 = Annotated[float, Field(ge=0, le=1e9)]
+Hours = Annotated[float, Field(gt=0, le=2400)]
+Seconds = Annotated[float, Field(gt=0, le=7 * 86400)]
+File = Annotated[str, Field(min_length=1, max_length=1000)]
+
+
+def _clock(text: str) -> str:
+    times.minutes(text)
+    return text
+
+
+def _days(value: Any) -> Any:
+    times.days(value)
+    return value
+
+
+Clock = Annotated[str, AfterValidator(_clock)]
+Days = Annotated[Any, AfterValidator(_days)]
+
+
+class Form(BaseModel):
+    """A table. `BLANK` stands in for required keys that are missing or wrong; the rest is looked at."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True)
+    BLANK: ClassVar[dict[str, Any]] = {}
+
+
+class SiteForm(Form):
+    BLANK: ClassVar[dict[str, Any]] = {"id": "", "time_zone": ""}
+    id: Id
+    name: Name | None = None
+    time_zone: Annotated[str, Field(max_length=100, description='a time zone such as "Europe/London"')]
+    programme_files: Annotated[list[File], Field(max_length=20)] = []
+
+
+class BrokerForm(Form):
+    host: Annotated[str, Field(min_length=1, max_length=253)] = "127.0.0.1"
+    port: Annotated[int, Field(ge=1, le=65535)] | None = None
+    client_id: ClientId | None = None
+    root: Root | None = None
+    subscribe: Filters | None = None
+    protocol: Literal["auto", "5", "3.1.1"] = "auto"
+    username: Line | None = None
+    password_file: File | None = None
+    tls: bool | None = None
+    tls_ca_file: File | None = None
+    tls_cert_file: File | None = None
+    tls_key_file: File | None = None
+
+
+class LinksForm(Form):
+    listen: Listen = "127.0.0.1:8470"
+    public_url: Url | None = None
+
+
+class FloorForm(Form):
+    BLANK: ClassVar[dict[str, Any]] = {"id": "", "length_m": 1e9}
+    id: Id
+    length_m: Annotated[float, Field(gt=0, le=1000, description="its length in metres")]
+    volume_m3: Above0 | None = None
+    pieces: Literal["stay", "walk", "moved"] = "stay"
+
+
+class PlaceForm(Form):
+    BLANK: ClassVar[dict[str, Any]] = {"id": "", "kind": ""}
+    id: Id
+    kind: Literal["steep", "bed", "room", "kiln", "outdoors"]
+    name: Name | None = None
+    floor: str | None = None
+    from_m: AtLeast0 | None = None
+    to_m: Above0 | None = None
+    volume_m3: Above0 | None = None
+    programme: str | None = None
+    co2_high_ppm: Above0 | None = None
+
+
+class ProbeForm(Form):
+    BLANK: ClassVar[dict[str, Any]] = {"id": "", "place": "", "quantity": ""}
+    id: Id
+    place: Annotated[str, Field(description="the id of the place where it hangs")]
+    quantity: Literal["temperature", "humidity", "co2", "co", "pressure_difference", "air_flow"]
+    unit: str | None = None
+    height_cm: Annotated[float, Field(ge=-1000, le=10000)] | None = None
+    at_m: AtLeast0 | None = None
+    topic: Topic | None = None
+    payload: Literal["number", "json"] = "json"
+    every_s: Annotated[float, Field(gt=0, le=86400)] = 60.0
+    range: Pair | None = None
+    plausible: Pair | None = None
+    offset: Number = 0.0
+    gain: Annotated[float, Field(gt=0, le=1e6)] = 1.0
+    value: Pointer = "/v"
+    time: Pointer = "/t"
+    sequence: Pointer = "/n"
+    battery: Pointer = "/b"
+    silent_after_s: Seconds | None = None
+
+
+class PersonForm(Form):
+    BLANK: ClassVar[dict[str, Any]] = {"id": ""}
+    id: Id
+    name: Name | None = None
+    role: Name = "maltster"
+
+
+class PhoneForm(Form):
+    BLANK: ClassVar[dict[str, Any]] = {"person": "", "kind": "", "url": "", "secret_file": ""}
+    person: Annotated[str, Field(description="the id of a person")]
+    kind: Literal["webhook"]
+    url: Url
+    secret_file: Annotated[File, Field(description="a file with the secret its messages are signed with")]
+
+
+class ShiftForm(Form):
+    BLANK: ClassVar[dict[str, Any]] = {"people": [], "from": "", "to": ""}
+    people: Annotated[list[str], Field(min_length=1, max_length=50, description="a list of people's ids")]
+    days: Days = "daily"
+    from_: Annotated[Clock, Field(alias="from", description='a time of day "HH:MM"')]
+    to: Annotated[Clock, Field(description='a time of day "HH:MM"')]
+
+
+class CalloutForm(Form):
+    """Defaults are core Callout's."""
+
+    high_repeat_s: Seconds | None = None
+    high_next_s: Seconds | None = None
+    medium_repeat_s: Seconds | None = None
+    going_hold_s: Seconds | None = None
+    heard_hold_s: Seconds | None = None
+    morning: Clock | None = None
+    night_from: Clock | None = None
+    night_to: Clock | None = None
+
+
+class ProgrammeForm(Form):
+    """Without the rows and the couch, which are looked at one by one."""
+
+    deadband_k: Annotated[float, Field(ge=0, le=20)] | None = None
+    on_delay_s: Annotated[float, Field(ge=0, le=86400)] | None = None
+    off_delay_s: Annotated[float, Field(ge=0, le=86400)] | None = None
+    strict_high_c: Number | None = None
+    strict_urgent_c: Number | None = None
+    cap_c: Number | None = None
+
+
+class DayForm(Form):
+    BLANK: ClassVar[dict[str, Any]] = {"day": -1.0}
+    day: Annotated[float, Field(ge=0, le=60, description="days since casting")]
+    aim_c: Number | None = None
+    turn_at_c: Number | None = None
+    high_c: Number | None = None
+    urgent_c: Number | None = None
+    low_c: Number | None = None
+    due_h: Hours | None = None
+    overdue_h: Hours | None = None
+
+
+class CouchForm(Form):
+    high_c: Number | None = None
+    urgent_c: Number | None = None
+    low_c: Number | None = None
+    max_h: Hours | None = None
+
+
+class StageForm(Form):
+    BLANK: ClassVar[dict[str, Any]] = {"name": "", "from_h": -1.0, "target_c": 0.0, "limit_c": 0.0}
+    name: Name
+    from_h: Annotated[float, Field(ge=0, le=2400, description="hours since the fire was lit")]
+    target_c: Annotated[Number, Field(description="the air-on temperature wanted")]
+    limit_c: Annotated[Number, Field(description="the air-on temperature not to be passed")]

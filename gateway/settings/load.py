@@ -1,0 +1,246 @@
+"""Reads a site file: all its faults at once, or the core's Site and what the edges need."""
+
+from __future__ import annotations
+
+import zoneinfo
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from gateway.core.site import Place, Probe, Programme, Site
+from gateway.settings import build, checks, edge, reach
+from gateway.settings.fault import Fault, Sheet, SiteFault, Spot
+from gateway.settings.forms import (
+    BrokerForm,
+    CalloutForm,
+    FloorForm,
+    Form,
+    LinksForm,
+    PersonForm,
+    PhoneForm,
+    PlaceForm,
+    ProbeForm,
+    ShiftForm,
+    SiteForm,
+)  # fmt: skip
+from gateway.settings.locate import Lines
+from gateway.settings.programmes import OF_PLACES, SHIPPED, Known, read_programmes, shipped
+from gateway.settings.quantities import QUANTITIES
+from gateway.settings.read import Document, Row, parse, read_document, rows, table
+from gateway.settings.words import nearest
+
+TABLES: dict[str, type[Form]] = {
+    "site": SiteForm,
+    "broker": BrokerForm,
+    "links": LinksForm,
+    "callout": CalloutForm,
+}
+ARRAYS: dict[str, type[Form]] = {
+    "floor": FloorForm, "place": PlaceForm, "probe": ProbeForm, "person": PersonForm, "phone": PhoneForm,
+    "shift": ShiftForm,
+}  # fmt: skip
+#: Where relative secret files lie, if not beside the site file.
+SECRETS_FOLDER = "MALTING_SECRETS"
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """A site file that can be used. `phones` are by the id of core's Phone; `warnings` are for people."""
+
+    site: Site
+    broker: edge.BrokerSettings
+    links: edge.LinksSettings
+    phones: dict[str, edge.PhoneSettings]
+    warnings: tuple[Fault, ...] = ()
+
+
+def load(path: Path | str, env: Mapping[str, str] | None = None, *, with_secrets: bool = True) -> Settings:
+    """The settings of a site file; raises SiteFault (a SettingsFault) with every fault that blocks.
+
+    `env` is the environment (MALTING_SECRETS is looked at). A replay needs no secrets: without
+    `with_secrets` no secret, password or TLS file is opened, and the phones' keys are empty.
+    """
+    settings, faults, warnings = _read(Path(path), env or {}, with_secrets)
+    blocking = [fault for fault in faults if fault.blocks]
+    if blocking or settings is None:
+        raise SiteFault(faults, warnings)
+    return settings
+
+
+def check(path: Path | str, env: Mapping[str, str] | None = None) -> tuple[list[Fault], list[Fault]]:
+    """(faults, warnings) of a site file; faults are also those the gateway would run with. Raises nothing."""
+    try:
+        _, faults, warnings = _read(Path(path), env or {}, True)
+    except SiteFault as fault:
+        return list(fault.faults), list(fault.warnings)
+    return faults, warnings
+
+
+def _read(
+    path: Path, env: Mapping[str, str], with_secrets: bool
+) -> tuple[Settings | None, list[Fault], list[Fault]]:
+    document = read_document(path)
+    reading = _Reading(document, path.parent)
+    folder = Path(env.get(SECRETS_FOLDER) or path.parent)
+    return reading.settings(edge.Secrets(reading.sheet, folder if with_secrets else None))
+
+
+def check_text(text: str) -> tuple[list[Fault], list[Fault]]:
+    """The same for a text that is in no file; no file it names is opened. Raises nothing."""
+    try:
+        reading = _Reading(parse(text.encode(errors="replace"), "text"), None)
+    except SiteFault as fault:
+        return list(fault.faults), []
+    _, faults, warnings = reading.settings(edge.Secrets(reading.sheet, None))
+    return faults, warnings
+
+
+class _Reading:
+    """One site file on its way from tables to settings."""
+
+    def __init__(self, document: Document, folder: Path | None) -> None:
+        self.sheet = sheet = Sheet()
+        self.document = document
+        self.folder = folder
+        self.site = table(sheet, document, "site", SiteForm)
+        self.broker = table(sheet, document, "broker", BrokerForm)
+        self.links = table(sheet, document, "links", LinksForm)
+        self.callout = table(sheet, document, "callout", CalloutForm)
+        self.floors = self._array("floor", FloorForm)
+        self.places = self._array("place", PlaceForm)
+        self.probes = self._array("probe", ProbeForm)
+        self.persons = self._array("person", PersonForm)
+        self.phones = self._array("phone", PhoneForm)
+        self.shifts = self._array("shift", ShiftForm)
+        self.programmes = self._programmes()
+
+    def _array(self, key: str, form: type[Any]) -> list[Row[Any]]:
+        return rows(self.sheet, self.document.spot / key, self.document.data.get(key), form)
+
+    def _programmes(self) -> dict[str, Known]:
+        """The site's own programmes, those of its files, and the shipped ones whose names are still free."""
+        spot = self.document.spot
+        found = read_programmes(self.sheet, spot / "programme", self.document.data.get("programme", {}))
+        names = self.site.form.programme_files if self.folder else []
+        for i, name in enumerate(names):
+            self._programme_file(spot / "site" / "programme_files" / i, name, found)
+        nowhere = Spot(SHIPPED, Lines())
+        return {key: Known(one, key, nowhere) for key, one in shipped().items()} | found
+
+    def _programme_file(self, spot: Spot, name: str, found: dict[str, Known]) -> None:
+        try:
+            document = read_document((self.folder or Path()) / name)
+        except SiteFault as fault:
+            one = fault.faults[0]
+            self.sheet.fault(spot, name, one.expected) if one.line is None else self.sheet.add(one)
+            return
+        for key in document.data.keys() - {"programme"}:
+            self.sheet.fault(
+                document.spot / key, document.data[key], "nothing but [programme.NAME] in this file"
+            )
+        new = read_programmes(self.sheet, document.spot / "programme", document.data.get("programme", {}))
+        for key in new.keys() & found.keys():
+            there = found[key].spot
+            wanted = f"a name of its own (taken in {there.file}, line {there.line})"
+            self.sheet.fault(new[key].spot, key, wanted)
+        found.update({key: one for key, one in new.items() if key not in found})
+
+    def settings(self, secrets: edge.Secrets) -> tuple[Settings | None, list[Fault], list[Fault]]:
+        """The settings, unless something blocks them, with all faults and warnings."""
+        sheet = self.sheet
+        broker = edge.broker(sheet, self.broker, self.site.form.id or "site", secrets)
+        self._check_tables(broker)
+        links = edge.links(self.links) if self.links.whole else edge.LinksSettings("", 0, "")
+        phone_settings = [edge.phone(sheet, row, secrets) for row in self.phones]
+        site = self._site(broker.root)
+        faults = sheet.faults()
+        if site is None or any(fault.blocks for fault in faults):
+            return None, faults, sheet.warnings()
+        warnings = [*(fault for fault in faults if not fault.blocks), *sheet.warnings()]
+        keys = (phone.id for phone in site.phones)
+        phones = dict(zip(keys, phone_settings, strict=True))
+        return Settings(site, broker, links, phones, tuple(warnings)), faults, sheet.warnings()
+
+    def _check_tables(self, broker: edge.BrokerSettings) -> None:
+        sheet, data = self.sheet, self.document.data
+        known = [*TABLES, *ARRAYS, "programme"]
+        for key in data.keys() - set(known):
+            self.sheet.fault(self.document.spot / key, data[key], f"no such table, but {nearest(key, known)}")
+        floors = checks.unique_ids(sheet, self.floors)
+        places = checks.unique_ids(sheet, self.places)
+        persons = checks.unique_ids(sheet, self.persons)
+        checks.unique_ids(sheet, self.probes)
+        checks.references(sheet, self.places, self.probes, floors, places)
+        checks.people(sheet, self.persons, self.phones, self.shifts, persons)
+        checks.programmes_of_places(sheet, self.places, self.programmes)
+        checks.stretches(sheet, self.places, self.floors)
+        checks.air_limits(sheet, self.places)
+        checks.units(sheet, self.probes)
+        checks.silences(sheet, self.probes)
+        checks.topics(sheet, self.probes, broker.root, broker.subscribe)
+
+    def _site(self, root: str) -> Site | None:
+        sheet = self.sheet
+        self._time_zone()
+        places = [build.place(row.form) for row in self.places]
+        probes = self._probes({place.id: place for place in places}, root)
+        shifts = [build.shift(row.form) for row in self.shifts if row.whole]
+        if len(shifts) == len(self.shifts):
+            build.check_cover(sheet, self.document.spot / "shift", shifts, self.site.form.time_zone)
+        if any(fault.blocks for fault in sheet.faults()):
+            return None
+        return Site(
+            id=self.site.form.id,
+            name=self.site.form.name or self.site.form.id,
+            time_zone=self.site.form.time_zone,
+            floors=tuple(build.floor(row.form) for row in self.floors),
+            places=tuple(places),
+            probes=tuple(probes),
+            people=tuple(build.person(row.form) for row in self.persons),
+            phones=tuple(build.phones([row.form for row in self.phones])),
+            shifts=tuple(shifts),
+            programmes=tuple(self._used(places)),
+            callout=build.callout(self.callout.form),
+        )
+
+    def _time_zone(self) -> None:
+        name = self.site.form.time_zone
+        try:
+            if name:
+                zoneinfo.ZoneInfo(name)
+        except (KeyError, ValueError, OSError):
+            self.sheet.fault(self.site.spot / "time_zone", name, 'a time zone such as "Europe/London"')
+
+    def _probes(self, places: dict[str, Place], root: str) -> list[Probe]:
+        """The probes that are whole and hang somewhere, each looked at against its place's limits."""
+        found = []
+        for row in self.probes:
+            form, place = row.form, places.get(row.form.place)
+            build.check_plausible(self.sheet, row)
+            units = QUANTITIES[form.quantity].units if form.quantity else {}
+            if not row.whole or place is None or (form.unit or next(iter(units))) not in units:
+                continue
+            probe = build.probe(form, place.kind, root)
+            found.append(probe)
+            self._look(row, probe, place)
+        return found
+
+    def _look(self, row: Row[ProbeForm], probe: Probe, place: Place) -> None:
+        programme = self.programmes.get(place.programme or "")
+        limits = reach.limits_of(probe.quantity, place, programme.programme if programme else None)
+        reach.check(self.sheet, row, probe, limits)
+        if probe.quantity == "co2" and place.kind == "kiln" and not limits:
+            self.sheet.warn(row.spot, probe.id, f"co2_high_ppm at {place.id}; nobody is called without")
+        inside = place.from_m is None or place.to_m is None or probe.at_m is None
+        if not inside and not (place.from_m or 0.0) <= (probe.at_m or 0.0) <= (place.to_m or 0.0):
+            stretch = f"{place.from_m:g} to {place.to_m:g}"
+            self.sheet.warn(
+                row.spot / "at_m", probe.at_m, f"metres along the floor within {place.id} ({stretch})"
+            )
+
+    def _used(self, places: list[Place]) -> list[Programme]:
+        """The site's programmes, and the shipped ones that a place follows."""
+        followed = {place.programme for place in places if place.kind in OF_PLACES}
+        own = {key for key, one in self.programmes.items() if one.spot.file != SHIPPED}
+        return [one.programme for key, one in self.programmes.items() if key in own | followed]
