@@ -6,6 +6,7 @@ import json
 import sqlite3
 import zlib
 
+from gateway.core.alarm import State, wants_answer
 from gateway.core.inputs import AlarmChange, Delivery, Effect, Notice, TurnKnown, effect_to_plain
 from gateway.ports import Cursor
 
@@ -34,8 +35,7 @@ _TRIED = """
 _GONE = """
     UPDATE notice SET withdrawn = 'gone' WHERE phone = ? AND delivered_at_ms IS NULL AND withdrawn IS NULL
 """
-#: Once an alarm is in one of these, nobody needs to be told again that it began.
-_NO_CALL = frozenset({"normal", "acknowledged"})
+_CALLING = frozenset(state.value for state in State if wants_answer(state))
 
 
 def keep(db: sqlite3.Connection, effect: Effect) -> bool:
@@ -63,7 +63,9 @@ def _lay_out_alarm(db: sqlite3.Connection, number: int, alarm: AlarmChange) -> N
     step = alarm.change
     change = (alarm.number, number, step.at_ms, step.from_state, step.to_state, step.signal, step.by)
     db.execute("INSERT INTO alarm_change VALUES (?, ?, ?, ?, ?, ?, ?)", change)
-    if alarm.state in _NO_CALL:
+    quiet = alarm.quiet_until_ms is not None and alarm.quiet_until_ms > step.at_ms
+    if quiet or alarm.state not in _CALLING:
+        # Answered, put aside or over: what still waits would tell somebody of what is no longer so.
         db.execute(_ANSWERED, (alarm.number,))
 
 

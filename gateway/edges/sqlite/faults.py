@@ -38,8 +38,10 @@ def store_fault(fault: sqlite3.Error) -> StoreFault:
 
 @contextmanager
 def faults() -> Iterator[None]:
-    """Inside, whatever SQLite raises becomes a StoreFault; its cause stays attached."""
+    """Inside, whatever SQLite or its binding raises becomes a StoreFault; its cause stays attached."""
     try:
         yield
     except sqlite3.Error as fault:
         raise store_fault(fault) from fault
+    except OverflowError as fault:
+        raise StoreFault(f"the store keeps whole numbers of at most 64 bits ({fault})") from fault

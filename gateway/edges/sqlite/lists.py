@@ -8,6 +8,7 @@ from collections import defaultdict
 from typing import TypeVar
 
 from gateway.core import codec
+from gateway.core.alarm import State
 from gateway.core.inputs import AlarmChange, Cause, Change, Notice, TurnKnown
 from gateway.core.reading import Reason, Rejected
 from gateway.errors import StoreFault
@@ -17,7 +18,7 @@ T = TypeVar("T")
 
 _ALARMS = """
     SELECT a.number, e.body FROM alarm AS a JOIN effect AS e ON e.id = a.effect
-    WHERE ? OR a.state <> 'normal' ORDER BY a.number DESC LIMIT ?
+    WHERE ? OR a.state <> ? ORDER BY a.number DESC LIMIT ?
 """
 _CHANGES = """
     SELECT alarm, at_ms, from_state, to_state, signal, by FROM alarm_change
@@ -56,7 +57,7 @@ def _effect(kind: type[T], body: str) -> T:
 
 def alarms(db: sqlite3.Connection, ended: bool, most: int) -> list[AlarmLine]:
     """As `ports.Reader.alarms`."""
-    rows = db.execute(_ALARMS, (ended, most)).fetchall()[::-1]
+    rows = db.execute(_ALARMS, (ended, State.NORMAL.value, most)).fetchall()[::-1]
     if not rows:
         return []
     history: defaultdict[int, list[Change]] = defaultdict(list)

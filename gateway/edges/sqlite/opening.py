@@ -18,7 +18,7 @@ from gateway.edges.sqlite.place import (
 from gateway.edges.sqlite.reader import Reader
 from gateway.edges.sqlite.reads import get_meta
 from gateway.edges.sqlite.writer import Writer
-from gateway.errors import StoreFault, StoreMismatch
+from gateway.errors import StoreFault, StoreFull, StoreMismatch
 
 #: STRICT tables came with this one.
 OLDEST_SQLITE = (3, 37, 0)
@@ -59,19 +59,29 @@ def open_writer(
         raise StoreFault(f"SQLite {sqlite3.sqlite_version} is too old; 3.37 or newer is needed")
     make_directory(directory)
     lock = take_writers_place(directory)
+    reserve = Reserve(directory, reserve_bytes)
+    identity = {"site": site_id, "clock": clock_kind}
     try:
-        with faults():
-            return _writer(directory, lock, {"site": site_id, "clock": clock_kind}, reserve_bytes, connection)
+        try:
+            writer = _writer(directory, lock, reserve, identity, connection)
+        except StoreFull:
+            # Even opening takes a little room. A gateway started again on a full disk must still call out.
+            if not reserve.free():
+                raise
+            writer = _writer(directory, lock, reserve, identity, connection)
     except BaseException:
         lock.release()
         raise
+    writer.restore_reserve()
+    return writer
 
 
+@faults()
 def _writer(
     directory: Path,
     lock: Lock,
+    reserve: Reserve,
     identity: dict[str, str],
-    reserve_bytes: int,
     connection: type[sqlite3.Connection],
 ) -> Writer:
     db = sqlite3.connect(
@@ -81,12 +91,11 @@ def _writer(
         for pragma in _WRITER:
             db.execute(pragma)
         schema.migrate(db)
-        writer = Writer(db, directory, lock, Reserve(directory, reserve_bytes))
+        writer = Writer(db, lock, reserve)
         _identify(writer, directory, identity)
     except BaseException:
         db.close()
         raise
-    writer.restore_reserve()
     return writer
 
 

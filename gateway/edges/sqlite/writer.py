@@ -6,7 +6,6 @@ import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from functools import wraps
-from pathlib import Path
 from typing import Concatenate, ParamSpec, TypeVar
 
 from gateway.core.inputs import Delivery, Effect, Entry, Event
@@ -41,9 +40,8 @@ def _change(
 class Writer:
     """`ports.Journal` over one SQLite connection; `opening.open_writer` makes it."""
 
-    def __init__(self, db: sqlite3.Connection, directory: Path, lock: Lock, reserve: Reserve) -> None:
+    def __init__(self, db: sqlite3.Connection, lock: Lock, reserve: Reserve) -> None:
         self._db = db
-        self._directory = directory
         self._lock: Lock | None = lock
         self._reserve = reserve
         self._appender = Appender(db)
