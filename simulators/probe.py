@@ -1,7 +1,7 @@
 """The instrument: it lags, wavers, rounds, drifts, tires, and has its own idea of the time.
 
-Lag: a bare probe in stirred water reaches 63 % of a step in 11 to 23 s (measured on a river sonde's
-plunge; see the tests); in grain and in still air slower, by how much is ours (grade D).
+Lag: a bare probe in stirred water reaches 63 % of a step in 11 to 23 s (measured by others; see
+the tests); in grain and in still air slower, by how much is ours (grade D).
 """
 
 import math
@@ -22,7 +22,7 @@ STEP = {
     "pressure_difference": 0.1,
     "air_flow": 0.01,
 }
-BIAS = {"temperature": 0.04, "humidity": 1.5, "co2": 20.0}
+BIAS = {"temperature": 0.03, "humidity": 1.5, "co2": 20.0}
 DRIFT_PER_DAY = {"temperature": 0.01, "humidity": 0.1, "co2": 2.0}
 BATTERY_PER_DAY = 0.3
 OUT_BEFORE_S = 240.0

@@ -34,7 +34,7 @@ def main(words: list[str] | None = None) -> int:
         site = _read_toml(options.site)
         starts = _read_toml(options.start) if options.start else {}
         run = Run(site, starts, options)
-    except (SiteFault, OSError, tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+    except (SiteFault, OSError) as fault:
         print(f"{options.site}: {fault}", file=sys.stderr)
         return 2
     for number in (signal.SIGINT, signal.SIGTERM):
@@ -217,4 +217,7 @@ def _read_toml(path: Path) -> dict[str, Any]:
         text = file.read(FILE_MOST_BYTES + 1)
     if len(text) > FILE_MOST_BYTES:
         raise SiteFault(f"more than {FILE_MOST_BYTES} bytes")
-    return tomllib.loads(text.decode())
+    try:
+        return tomllib.loads(text.decode())
+    except ValueError as fault:
+        raise SiteFault(f"{path.name}: {fault}: expected TOML") from fault

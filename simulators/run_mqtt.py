@@ -46,11 +46,12 @@ class Line:
         client.reconnect_delay_set(1, 10)
         client.on_socket_open = _without_delay
         client.on_connect = self._on_connect
+        client.on_subscribe = self._on_subscribe
         client.on_disconnect = self._on_disconnect
         client.on_message = self._on_message
 
     def open(self, host: str, port: int) -> None:
-        """Begin to connect; `up` is set once it stands."""
+        """Begin to connect; `up` is set once it stands and orders are heard."""
         self._client.connect_async(host, port, keepalive=30)
         self._client.loop_start()
 
@@ -96,9 +97,12 @@ class Line:
     ) -> None:
         if code.is_failure:
             return
-        client.subscribe(f"{self._root}/sim/command", 1)
+        topics = [f"{self._root}/sim/command"]
         if self._watch_status:
-            client.subscribe(f"{self._root}/gateway/status", 1)
+            topics.append(f"{self._root}/gateway/status")
+        client.subscribe([(topic, 1) for topic in topics])
+
+    def _on_subscribe(self, *_: object) -> None:
         self.up.set()
 
     def _on_disconnect(self, *_: object) -> None:

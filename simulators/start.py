@@ -47,7 +47,7 @@ class KilnStart:
 BUILT_IN: dict[str, BedStart] = {
     "bed-a": BedStart(20.0, 14.5, 3.0),
     "bed-b": BedStart(60.0, 16.2, 2.0),
-    "bed-c": BedStart(84.0, 21.8, 11.0),
+    "bed-c": BedStart(84.0, 21.76, 11.0),
     "bed-d": BedStart(120.0, 16.8, 3.0),
 }
 CALM: tuple[BedStart, ...] = (

@@ -66,7 +66,7 @@ class World:
         self._lines: list[truth.Line] = []
         self._readings: list[Reading] = []
         self._owed_s = 0.0
-        self._next_truth_s = start_s
+        self._next_truth_s = (start_s // TRUTH_S + 1) * TRUTH_S
         self.weather = Weather(Random(f"weather {seed}"))
         self.weather.begin(start_s)
         self.floors = {name: self._floor(name, volume) for name, volume in self._volumes().items()}

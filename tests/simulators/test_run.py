@@ -1,0 +1,115 @@
+"""The simulation as a programme: over a real broker, read and told by clients nobody here wrote."""
+
+import json
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from simulators.options import moment_s
+from simulators.world import World
+from tests.broker import Broker, free_port
+from tests.simulators.sites import SITE_FILE, START_S, site
+
+ROOT = Path(__file__).resolve().parents[2]
+SIMULATE = [sys.executable, "-m", "simulators", "run", "--seed", "4", "--patience", "10"]
+
+
+def site_file(folder: Path, port: int) -> list[str]:
+    """The words that name a site whose broker is on that port."""
+    path = folder / "site.toml"
+    path.write_text(SITE_FILE.read_text().replace("port = 18830", f"port = {port}"))
+    return ["--site", str(path)]
+
+
+def run(words: list[str], within_s: float = 30.0) -> subprocess.CompletedProcess[str]:
+    """A command to its end."""
+    return subprocess.run(words, cwd=ROOT, capture_output=True, text=True, timeout=within_s, check=False)
+
+
+@pytest.mark.broker
+def test_what_is_published_is_what_the_world_says(broker: Broker, tmp_path: Path) -> None:
+    """An hour by published clock: each message of the same pure world, in order, and the clock after it."""
+    keep = ["mosquitto_sub", *broker.client_args, "-c", "-i", "keeper", "-q", "1", "-t", "quern-hill/#"]
+    assert run([*keep, "-E"]).returncode == 0
+    words = [*SIMULATE, *site_file(tmp_path, broker.port), "--clock", "topic", "--hours", "1"]
+    done = run([*words, "--epoch", "2025-11-24T18:00:00Z", "--truth", str(tmp_path / "truth.jsonl")])
+    assert done.returncode == 0, done.stderr
+
+    world, expected = World(site(), 4, start_s=START_S), []
+    for k in range(360):
+        world.step(10.0)
+        expected += [f"{reading.topic} {reading.payload.decode()}" for reading in world.readings()]
+        expected.append(f"quern-hill/clock {json.dumps({'t': START_S + 10.0 * (k + 1)})}")
+    got = run([*keep, "-v", "-C", str(len(expected)), "-W", "20"])
+    assert got.stdout.splitlines() == expected
+    told = [json.loads(line) for line in (tmp_path / "truth.jsonl").read_text().splitlines()]
+    assert told == world.truth()
+
+
+@pytest.mark.broker
+def test_an_order_turns_a_bed_and_a_signal_ends_the_run(broker: Broker, tmp_path: Path) -> None:
+    truth = tmp_path / "truth.jsonl"
+    words = [*SIMULATE, *site_file(tmp_path, broker.port), "--clock", "scaled", "--truth", str(truth)]
+    tell = ["mosquitto_pub", *broker.client_args, "-q", "1", "-t", "quern-hill/sim/command", "-m"]
+    with subprocess.Popen(words, cwd=ROOT, stdout=subprocess.PIPE, text=True) as going:
+        assert going.stdout is not None
+        said = [going.stdout.readline(), going.stdout.readline()]
+        for order in ('{"fly": 1}', '{"turn": "bed-c"}'):
+            assert run([*tell, order]).returncode == 0
+        said += [going.stdout.readline(), going.stdout.readline()]
+        going.send_signal(signal.SIGTERM)
+        said += going.stdout.readlines()
+        assert going.wait(20) == 0
+
+    assert "orders go to quern-hill/sim/command" in said[1]
+    assert "order refused (1 so far): verb 'fly'" in said[2]
+    assert 'order done: {"turn": "bed-c"}' in said[3]
+    assert "1 done, 1 refused, 0 lost" in said[-1]
+    lines = [json.loads(line) for line in truth.read_text().splitlines()]
+    assert [line["target"] for line in lines if line["kind"] == "order"] == ["bed-c"]
+    assert [line["ended_at"] for line in lines if line["kind"] == "turn"] == [None]
+
+
+def test_no_broker_is_exit_3(tmp_path: Path) -> None:
+    done = run([*SIMULATE, *site_file(tmp_path, free_port()), "--patience", "0.3"])
+    assert done.returncode == 3
+    assert "no broker at 127.0.0.1" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--site", "nowhere.toml"], "nowhere.toml"),
+        (["--site", str(SITE_FILE), "--mishaps", "drip=1"], "drip"),
+        (["--site", str(SITE_FILE), "--epoch", "2025-11-24T18:00:00"], "no offset"),
+        (["--site", str(SITE_FILE), "--speed", "0"], "expected 0.001"),
+        (["--site", str(SITE_FILE), "--start", str(SITE_FILE.with_name("sites.py"))], "sites.py"),
+    ],
+)
+def test_faulty_input_is_exit_2_and_named(words: list[str], says: str) -> None:
+    done = run([*SIMULATE, *words])
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_help_teaches_every_option_and_order() -> None:
+    shown = run([sys.executable, "-m", "simulators", "run", "--help"]).stdout
+    for word in (
+        "--truth",
+        "--mishaps",
+        "--epoch",
+        "--started",
+        "sim/command",
+        '{"turn": "bed-c"}',
+        "delay_s",
+    ):
+        assert word in shown
+
+
+def test_moments_as_typed() -> None:
+    assert moment_s("2025-11-24T18:00:00Z") == moment_s("2025-11-24T19:00:00+01:00") == START_S
+    assert moment_s("1764007200") == START_S
