@@ -55,6 +55,13 @@ class Source(Protocol):
     def conditions(self) -> list[tuple[str, bool, str]]:
         """Changes since the last call: (name, on, detail), e.g. ("broker", True, "no connection …")."""
 
+    def session(self) -> int:
+        """The number of the broker's session, to be kept beside the journal; 0 before the first connection.
+        It grows each time the broker has forgotten us."""
+
+    def wake(self) -> None:
+        """Let a waiting `take` return at once. From any thread."""
+
     def facts(self) -> dict[str, Any]:
         """For `health`: connected, protocol, session_present, queued, queued_bytes, received, settled,
         last_packet_age_s, loop_age_s, reconnects."""

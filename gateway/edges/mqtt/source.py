@@ -151,7 +151,7 @@ class MqttSource:
         """The broker let us in; nothing has come yet."""
         if not link.session_present and self._session:
             self._session += 1
-            self._watch.session_lost(self._now())
+            self._watch.session_lost()
         self._session = self._session or 1
         link.session = self._session
         self._accepted_at_s = self._now()

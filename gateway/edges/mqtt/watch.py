@@ -6,8 +6,6 @@ from collections import deque
 
 #: No connection for longer than this is an alarm's business.
 BROKER_AFTER_S = 60.0
-#: A lost session stays a condition this long, so that it is seen.
-SESSION_FOR_S = 600.0
 
 Change = tuple[str, bool, str]
 
@@ -19,7 +17,6 @@ class Watch:
         self._changes: deque[Change] = deque()
         self._on: set[str] = set()
         self._away_since_s: float | None = now_s
-        self._lost_at_s = 0.0
 
     def ready(self, now_s: float) -> None:
         """Connected and subscribed."""
@@ -31,18 +28,14 @@ class Watch:
         if self._away_since_s is None:
             self._away_since_s = now_s
 
-    def session_lost(self, now_s: float) -> None:
-        """The broker has forgotten us: what it kept for us is gone."""
-        self._on.discard("session")
-        self._lost_at_s = now_s
-        self.set("session", True, "the broker no longer had our session: messages may be missing")
+    def session_lost(self) -> None:
+        """The broker has forgotten us: what it kept for us is gone. It happens, and has no end to report."""
+        self._changes.append(("session", True, "the broker has lost our session: messages may be missing"))
 
     def look(self, now_s: float, why: str) -> None:
         """What has become true or false by time alone. `why` is the last fault of the connection."""
         if self._away_since_s is not None and now_s - self._away_since_s > BROKER_AFTER_S:
             self.set("broker", True, f"no connection to the broker for {BROKER_AFTER_S:.0f} s: {why}")
-        if "session" in self._on and now_s - self._lost_at_s > SESSION_FOR_S:
-            self.set("session", False, "the new session has been kept since")
 
     def set(self, name: str, on: bool, detail: str) -> None:
         """Note a change; what stays as it was is no change."""
