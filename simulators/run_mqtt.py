@@ -118,15 +118,19 @@ class Line:
             self.orders_lost += 1
 
     def _note_status(self, payload: bytes) -> None:
-        """Statuses come from elsewhere: whatever is not one is passed over."""
-        try:
-            judged_to = json.loads(payload)["judged_to"]
-            to_s = datetime.fromisoformat(judged_to).timestamp()
-        except (ValueError, KeyError, TypeError, RecursionError):
-            return
-        with self.judged:
-            self.judged_to_s = max(self.judged_to_s, to_s)
-            self.judged.notify_all()
+        to_s = judged_to_s(payload)
+        if to_s is not None:
+            with self.judged:
+                self.judged_to_s = max(self.judged_to_s, to_s)
+                self.judged.notify_all()
+
+
+def judged_to_s(status: bytes) -> float | None:
+    """How far a gateway's status says it has judged, Unix seconds; None for anything else."""
+    try:
+        return datetime.fromisoformat(json.loads(status)["judged_to"]).timestamp()
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return None
 
 
 def _taken(info: MQTTMessageInfo, within_s: float) -> bool:

@@ -4,11 +4,13 @@ import json
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
 
 from simulators.options import moment_s
+from simulators.run_mqtt import judged_to_s
 from simulators.world import World
 from tests.broker import Broker, free_port
 from tests.simulators.sites import SITE_FILE, START_S, site
@@ -71,6 +73,40 @@ def test_an_order_turns_a_bed_and_a_signal_ends_the_run(broker: Broker, tmp_path
     lines = [json.loads(line) for line in truth.read_text().splitlines()]
     assert [line["target"] for line in lines if line["kind"] == "order"] == ["bed-c"]
     assert [line["ended_at"] for line in lines if line["kind"] == "turn"] == [None]
+
+
+@pytest.mark.broker
+def test_a_scaled_clock_is_the_one_both_sides_compute(broker: Broker, tmp_path: Path) -> None:
+    """SIM + N x (wall - WALL), begun a minute before the programme was."""
+    started_s = time.time() - 60.0
+    words = [*SIMULATE, *site_file(tmp_path, broker.port), "--clock", "scaled", "--speed", "600"]
+    done = run([*words, "--epoch", str(START_S), "--started", str(started_s), "--seconds", "1.5"])
+    ended_s = moment_s(done.stdout.split("stopped at ")[1].split(": ")[0])
+
+    elapsed_s = time.time() - started_s
+    assert START_S + 600.0 * 61.0 < ended_s <= START_S + 600.0 * elapsed_s
+
+
+@pytest.mark.broker
+def test_a_run_waits_for_a_gateways_judgement(broker: Broker, tmp_path: Path) -> None:
+    """The kept status of a gateway that has judged far ahead lets every step pass."""
+    status = ["mosquitto_pub", *broker.client_args, "-q", "1", "-t", "quern-hill/gateway/status"]
+    assert run([*status, "-r", "-m", '{"judged_to": "2099-01-01T00:00:00.000Z"}']).returncode == 0
+    words = [*SIMULATE, *site_file(tmp_path, broker.port), "--clock", "topic", "--hours", "0.1"]
+    done = run([*words, "--wait-judged", "--epoch", str(START_S)])
+    assert "0 steps not judged in time" in done.stdout
+
+
+@pytest.mark.parametrize(
+    "payload",
+    [b"", b"[]", b"judged", b'{"judged_to": 5}', b'{"judged_to": "noon"}', b'{"judged_to": null}', b"\xff"],
+)
+def test_what_is_no_status_is_passed_over(payload: bytes) -> None:
+    assert judged_to_s(payload) is None
+
+
+def test_a_status_says_how_far_was_judged() -> None:
+    assert judged_to_s(b'{"state": "running", "judged_to": "2025-11-24T18:00:00.000Z"}') == START_S
 
 
 def test_no_broker_is_exit_3(tmp_path: Path) -> None:
