@@ -1,0 +1,202 @@
+"""What each kind of alarm says when it calls: piece and bed first, then the figures, then what to do first.
+
+Too long, a message gives up its parts from the highest number down: `ANSWER` is only shortened; the first
+words, the value, the limit and what to do first (0) never go.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from gateway.core.wording_parts import Part, Told
+
+ANSWER, DETAIL, TURNED, DAY, TREND, NEXT, SINCE = 9, 8, 7, 6, 5, 4, 3
+
+Say = Callable[[Told], tuple[str, list[Part]]]
+
+
+def _bed_hot(told: Told) -> tuple[str, list[Part]]:
+    hot = "VERY HOT" if told.finding.level == "urgent" else "HOT"
+    head, where = _piece_first(told, hot)
+    return f"{head}, {told.place}" if told.piece else head, [
+        *where,
+        Part(f" {told.value()}, limit {told.limit()}"),
+        Part(_comma(told.trend()), TREND),
+        Part(_comma(told.next_limit()), NEXT),
+        Part("."),
+        Part(told.turned(), TURNED),
+        Part(" Check room air, open shutters, turn."),
+    ]
+
+
+def _bed_low(told: Told) -> tuple[str, list[Part]]:
+    head, where = _piece_first(told, "COLD")
+    return f"{head}, {told.place}" if told.piece else head, [
+        *where,
+        Part(f" {told.value()}, lowest {told.limit()}"),
+        Part(_comma(told.trend()), TREND),
+        Part("."),
+        Part(told.turned(), TURNED),
+        Part(" Close shutters, thicken; no turn by the clock alone."),
+    ]
+
+
+def _piece_first(told: Told, word: str) -> tuple[str, list[Part]]:
+    if told.piece:
+        head = f"PIECE {told.piece} {word}"
+        return head, [Part(f"{head}. {told.place}"), Part(told.day(), DAY), Part(":")]
+    head = f"{told.loud()} {word}"
+    cast = told.cast()
+    return head, [Part(head), Part(f", {cast}" if cast else told.day(), DETAIL if cast else DAY), Part(":")]
+
+
+def _unwatched(told: Told) -> tuple[str, list[Part]]:
+    head = f"{told.loud()} NOT BEING WATCHED"
+    drift = told.drift()
+    last = f" Last {told.value()}" if told.finding.value is not None else ""
+    return head, [
+        Part(head + told.since(told.finding.since_ms)),
+        Part(f": {told.detail()}" if told.detail() else "", DETAIL),
+        Part("."),
+        Part(last),
+        Part(f" and {drift}" if last and drift else "", TREND),
+        Part("." if last else ""),
+        Part(" Take hand thermometer, put probe back."),
+    ]
+
+
+def _kiln_hot(told: Told) -> tuple[str, list[Part]]:
+    head = f"{told.loud()} TOO HOT"
+    what = f" Piece {told.piece}" if told.piece else ""
+    detail = told.detail()
+    return head, [
+        Part(f"{head}."),
+        Part(what),
+        Part(f",{' ' + detail}" if what and detail else f" {detail}" if detail else "", DETAIL),
+        Part(":" if what or detail else ""),
+        Part(f" {told.value()}, limit {told.limit()}"),
+        Part(_comma(told.trend()), TREND),
+        Part("."),
+        Part(" Damp fire, keep draught on. Stay off kiln floor."),
+    ]
+
+
+def _turn_overdue(told: Told) -> tuple[str, list[Part]]:
+    piece = f" piece {told.piece}," if told.piece else ""
+    wanted = told.time(told.finding.wanted_by_ms or told.finding.since_ms)
+    value = f" {told.value()}" if told.finding.value is not None else ""
+    return f"TURN OVERDUE, {told.place}", [
+        Part(f"TURN OVERDUE{piece} {told.place}"),
+        Part(told.day(), DAY),
+        Part("."),
+        Part(told.turned(end=""), TURNED),
+        Part(
+            f"{',' if told.turned() else ''} wanted by {wanted}, now {told.time(told.at_ms)}."
+            if wanted
+            else ""
+        ),
+        Part(value),
+        Part(_comma(told.trend()) if value else "", TREND),
+        Part("." if value else ""),
+        Part(f" {told.detail()}." if told.detail() else "", DETAIL),
+        Part(" Air the room, then turn."),
+    ]
+
+
+def _gas_high(told: Told) -> tuple[str, list[Part]]:
+    head = f"STAY OUT {told.loud()}"
+    drift = told.drift()
+    return head, [
+        Part(f"{head}. {told.gas()} {told.value()}"),
+        Part(f" {drift}" if drift else "", TREND),
+        Part(f", limit {told.limit()}", DETAIL),
+        Part(". Do not go in, even to help. Who is inside? Ring 112 if no answer."),
+        Part(" Air it from outside.", TURNED),
+        Part(" Not a certified gas alarm."),
+    ]
+
+
+def _probe(word: str, action: str) -> Say:
+    def say(told: Told) -> tuple[str, list[Part]]:
+        head = f"PROBE {told.probe} {word}"
+        last = f" Last {told.value()}." if told.finding.value is not None else ""
+        return head, [
+            Part(f"{head}, {told.place}"),
+            Part(told.since(told.finding.since_ms), SINCE),
+            Part("."),
+            Part(last),
+            Part(f" {told.detail()}." if told.detail() else "", DETAIL),
+            Part(action),
+        ]
+
+    return say
+
+
+def _gateway(head: str, action: str) -> Say:
+    def say(told: Told) -> tuple[str, list[Part]]:
+        return head, [
+            Part(head),
+            Part(told.since(told.finding.since_ms), SINCE),
+            Part(f": {told.detail()}" if told.detail() else "", DETAIL),
+            Part("."),
+            Part(action),
+        ]
+
+    return say
+
+
+def _comma(words: str) -> str:
+    return f", {words}" if words else ""
+
+
+_LOOK = " Look at battery and cable, put it back."
+CALLS: dict[str, Say] = {
+    "bed_hot": _bed_hot,
+    "bed_low": _bed_low,
+    "bed_unwatched": _unwatched,
+    "kiln_hot": _kiln_hot,
+    "turn_overdue": _turn_overdue,
+    "gas_high": _gas_high,
+    "probe_silent": _probe("SILENT", _LOOK),
+    "probe_clock": _probe("CONTRADICTS ITSELF", " Compare with hand thermometer, check its clock."),
+    "gateway_broker": _gateway(
+        "GATEWAY HEARS NO PROBES", " Go round with hand thermometer, look at the broker."
+    ),
+    "gateway_session_lost": _gateway(
+        "GATEWAY MAY HAVE MISSED READINGS", " Look through the beds once by hand."
+    ),
+    "gateway_disk": _gateway("GATEWAY HAS NO ROOM LEFT", " New readings wait. Make room on its disk."),
+    "gateway_clock": _gateway("GATEWAY CLOCK IS WRONG", " Times may be off. Set its clock."),
+    "gateway_twin": _gateway("TWO GATEWAYS UNDER ONE NAME", " Switch one off: each throws the other out."),
+    "gateway_phone": _gateway("A PHONE CANNOT BE REACHED", " Make a test call. Tell the others."),
+}
+_ANY: list[tuple[str, Say]] = [
+    ("gas_", _gas_high),
+    ("probe_", _probe("NEEDS A LOOK", _LOOK)),
+    ("gateway_", _gateway("GATEWAY NEEDS A LOOK", " Look at the gateway.")),
+]
+
+
+def say_call(told: Told) -> tuple[str, list[Part]]:
+    """The title and the parts of a call, for any kind: an unknown one speaks as its family, else plainly."""
+    kind = told.finding.subject.kind
+    say = CALLS.get(kind) or next((say for start, say in _ANY if kind.startswith(start)), _plainly)
+    return say(told)
+
+
+def _plainly(told: Told) -> tuple[str, list[Part]]:
+    head = f"{told.loud()} NEEDS A LOOK"
+    value = f" {told.value()}." if told.finding.value is not None else ""
+    return head, [
+        Part(f"{head}."),
+        Part(value),
+        Part(f" {told.detail()}." if told.detail() else "", DETAIL),
+        Part(" Go and look."),
+    ]
+
+
+def answer_part(told: Told, number: int) -> Part:
+    """How to answer; a gas alarm sends nobody in and gives its number only."""
+    if told.finding.subject.kind.startswith("gas_"):
+        return Part(f" {number}")
+    return Part(f" Reply {number} GO or {number} CANT", ANSWER, f" Reply {number} GO or CANT")

@@ -1,0 +1,79 @@
+"""What each kind of alarm says when it is over. Gas is never called over: a reading is down, for so long."""
+
+from __future__ import annotations
+
+from gateway.core.wording_calls import DETAIL, TURNED
+from gateway.core.wording_parts import Part, Told
+
+_WORDS = {
+    "bed_hot": ("COOLER", "limit", "HEAT CALL OVER"),
+    "bed_low": ("WARMER", "lowest", "COLD CALL OVER"),
+    "kiln_hot": ("COOLER", "limit", "HEAT CALL OVER"),
+}
+_GATEWAY = {
+    "gateway_broker": "GATEWAY HEARS PROBES AGAIN.",
+    "gateway_session_lost": "GATEWAY: missed readings, call over.",
+    "gateway_disk": "GATEWAY HAS ROOM AGAIN.",
+    "gateway_clock": "GATEWAY CLOCK IS RIGHT AGAIN.",
+    "gateway_twin": "ONE GATEWAY UNDER THIS NAME AGAIN.",
+    "gateway_phone": "PHONES CAN BE REACHED AGAIN.",
+}
+
+
+def say_over(told: Told, down_min: int | None) -> tuple[str, list[Part]]:
+    """The title and the parts of the word that an alarm is over.
+
+    `down_min`: for gas, how many minutes at least the reading has been below the limit; None if unknown.
+    """
+    kind = told.finding.subject.kind
+    if kind.startswith("gas_"):
+        return _gas(told, down_min)
+    if kind in _WORDS:
+        return _heat(told, *_WORDS[kind])
+    if kind == "turn_overdue":
+        head = f"{told.loud()} TURN NO LONGER OVERDUE"
+        return head, [Part(f"{head}."), Part(told.turned(), TURNED)]
+    if kind == "bed_unwatched":
+        head = f"{told.loud()} WATCHED AGAIN"
+        return head, [Part(f"{head}{_colon(told)}.")]
+    if kind.startswith("probe_"):
+        head = f"PROBE {told.probe} {'HEARD AGAIN' if kind == 'probe_silent' else 'CALL OVER'}"
+        return head, [Part(f"{head}, {told.place}{_colon(told)}.")]
+    head = _GATEWAY.get(kind, "GATEWAY CALL OVER." if kind.startswith("gateway_") else "CALL OVER.")
+    return head.rstrip("."), [Part(head), Part(f" {told.detail()}." if told.detail() else "", DETAIL)]
+
+
+def _heat(told: Told, word: str, limit_word: str, otherwise: str) -> tuple[str, list[Part]]:
+    found = told.finding
+    known = found.value is not None and found.limit is not None
+    # A call can also end because the grain was moved: then the heat has not gone, it lies elsewhere.
+    inside = known and (found.value - found.limit) * (-1 if limit_word == "lowest" else 1) < 0  # type: ignore[operator]
+    if not inside:
+        head = f"{told.loud()} {otherwise}"
+        return head, [Part(f"{head}: other grain, or none, lies there now.")]
+    head = f"{told.loud()} {word}"
+    piece = f" Piece {told.piece}." if told.piece else ""
+    return head, [Part(f"{head}: {told.value()}, {limit_word} {told.limit()}."), Part(piece, DETAIL)]
+
+
+def _gas(told: Told, down_min: int | None) -> tuple[str, list[Part]]:
+    found = told.finding
+    head = f"{told.loud()} READING DOWN"
+    if found.value is None or found.limit is None or found.value >= found.limit:
+        head = f"{told.loud()} NO GAS READING"
+        return head, [Part(f"{head}: air unknown, hand meter only."), *_stay()]
+    time = f" for {min(down_min, 9999)} min" if down_min is not None else ""
+    below = f"{told.gas()} {told.value()}, below {told.limit()}{time}."
+    return head, [Part(f"{head}: {below}"), *_stay()]
+
+
+def _stay() -> list[Part]:
+    return [
+        Part(" Who is inside?"),
+        Part(" Hand meter before going in."),
+        Part(" Not a certified gas alarm."),
+    ]
+
+
+def _colon(told: Told) -> str:
+    return f": {told.value()}" if told.finding.value is not None else ""

@@ -1,0 +1,143 @@
+"""The sheet of each alarm: cause, consequence, what to do, how soon, how grave, whose it is.
+
+Times to act are common practice, no source, unless the trade's programme says otherwise.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+class Sheet(NamedTuple):
+    """One alarm as it was thought through before anybody is called for it."""
+
+    cause: str
+    consequence: str
+    action: str
+    time_to_act: str
+    priority: str
+    owner: str
+
+
+_GATEWAY_OWNER = "whoever keeps the gateway"
+SHEETS: dict[str, Sheet] = {
+    "bed_hot": Sheet(
+        "The bed makes more heat than it loses: too deep, too long since the turn, room too warm.",
+        "Growth runs away, rootlets mat, the malt is uneven; past the urgent limit grain is damaged.",
+        "Check room air before going in, open shutters, turn; where the room is warm, thin the bed.",
+        "high: 1 hour; urgent: 20 minutes",
+        "medium; urgent: high",
+        "maltster",
+    ),
+    "bed_low": Sheet(
+        "Cold air on the bed, a bed too thin, or a turn too many.",
+        "Growth is checked; some corns stay behind for good.",
+        "Close shutters, thicken the bed; plough rather than turn while air and rootlets allow.",
+        "by the morning",
+        "low",
+        "maltster",
+    ),
+    "bed_unwatched": Sheet(
+        "Every probe of the bed is silent, out of service, or not in the grain.",
+        "A hot bed would call nobody.",
+        "Take a hand thermometer, write the reading down, put a probe back into the grain.",
+        "30 minutes",
+        "high",
+        "maltster",
+    ),
+    "kiln_hot": Sheet(
+        "Fire too strong or draught lost for the stage the kiln has reached, or no fire recorded.",
+        "Wet malt over its limit loses its enzymes; dry malt and dust can catch fire.",
+        "Damp the fire, keep the draught on, stay off the kiln floor. Smoke: ring the fire service, "
+        "do not open.",
+        "10 minutes",
+        "high",
+        "maltster",
+    ),
+    "turn_overdue": Sheet(
+        "Nobody has recorded a turn of this stretch for longer than the programme allows.",
+        "The bed heats and mats, and its carbon dioxide stays in it.",
+        "Air the room, look at the bed, turn; record the turn, or record it late with its real time.",
+        "2 hours",
+        "medium",
+        "maltster",
+    ),
+    "probe_silent": Sheet(
+        "Flat battery, wet grain on the aerial, probe or repeater unplugged.",
+        "One pair of eyes fewer on this place.",
+        "Look at battery and cable, put the probe back where it belongs.",
+        "by the morning",
+        "low",
+        "maintenance",
+    ),
+    "probe_clock": Sheet(
+        "The probe sent two values for one time: its clock was set back, or two probes share a name.",
+        "Its readings may belong to another time or place.",
+        "Compare with a hand thermometer; check the probe's clock and name.",
+        "by the morning",
+        "low",
+        "maintenance",
+    ),
+    "gas_high": Sheet(
+        "Carbon dioxide from growing grain gathers low down: shutters shut, fans off, bed just turned.",
+        "People who go in lose their senses within minutes, and those who go in to help after them.",
+        "Stay out. Find out who is inside. Ring the emergency number if there is no answer. Air the room "
+        "from outside. Local codes and licensed practice come first; this is not a certified gas alarm.",
+        "at once",
+        "highest",
+        "safety officer",
+    ),
+    "gateway_broker": Sheet(
+        "The broker is down, its power or the network between is gone, or it refuses the gateway.",
+        "No reading arrives; nothing on the floor is watched.",
+        "Go round with a hand thermometer and meter; bring broker and network back.",
+        "30 minutes",
+        "medium",
+        _GATEWAY_OWNER,
+    ),
+    "gateway_session_lost": Sheet(
+        "The broker no longer knew the gateway's session when it came back.",
+        "Readings sent in between may be missing.",
+        "Look through the beds once by hand; see that the broker keeps sessions over a restart.",
+        "1 hour",
+        "medium",
+        _GATEWAY_OWNER,
+    ),
+    "gateway_disk": Sheet(
+        "The disk of the gateway is full.",
+        "New readings wait at the broker and are not judged.",
+        "Make room on the disk.",
+        "30 minutes",
+        "medium",
+        _GATEWAY_OWNER,
+    ),
+    "gateway_clock": Sheet(
+        "The gateway's clock was never set, or jumped.",
+        "Times in messages, and who is on shift, may be wrong.",
+        "Set the clock, see that it is kept by the network.",
+        "1 hour",
+        "medium",
+        _GATEWAY_OWNER,
+    ),
+    "gateway_twin": Sheet(
+        "Another program uses this gateway's client id.",
+        "Each throws the other out; readings come late.",
+        "Find the other one and switch it off or give it its own id.",
+        "1 hour",
+        "medium",
+        _GATEWAY_OWNER,
+    ),
+    "gateway_phone": Sheet(
+        "A phone's address refuses messages, or nothing has reached it three times in a row.",
+        "Somebody who is on the list would not hear a call.",
+        "Make a test call; mend the phone's entry, or put somebody else on shift.",
+        "1 hour",
+        "medium",
+        _GATEWAY_OWNER,
+    ),
+}
+
+
+def sheet(kind: str) -> Sheet:
+    """The sheet of a kind of alarm; raises KeyError for a kind without one."""
+    return SHEETS[kind]
