@@ -43,7 +43,7 @@ def load(data: bytes) -> State:
     """The state of a dump; raises ValueError if the bytes are not one of this version."""
     try:
         state: State = codec.restore(State, json.loads(data))
-    except (TypeError, KeyError, AttributeError) as fault:
+    except (TypeError, KeyError, AttributeError, ValueError) as fault:
         raise ValueError(f"not a state of this version: {fault}") from fault
     return state
 
