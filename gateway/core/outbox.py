@@ -17,6 +17,7 @@ STEPS_S = (5.0, 30.0, 120.0, 300.0, 600.0)
 JITTER_SHARE = 0.2
 #: A phone that asks for more is tried after this all the same: it is a night call, not a newsletter.
 ASKED_MOST_S = 3600.0
+HELD_S = 5.0
 PRIORITIES = ("highest", "high", "medium", "low")
 
 _MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
@@ -119,6 +120,18 @@ class Plan:
             if notice.phone not in busy and self.from_ms(notice) <= now_ms:
                 first.setdefault(notice.phone, notice)
         return list(first.values())
+
+    def held(self, due: Iterable[Note], busy: Container[str], now_ms: int) -> list[tuple[Note, float]]:
+        """Notices never tried whose phone asked to be left alone for HELD_S more or longer, with that time.
+
+        Their callers must know at once that this phone is out of reach, not when its time is over.
+        """
+        found: dict[str, tuple[Note, float]] = {}
+        for notice in due:
+            hold_s = (self._phone_from_ms.get(notice.phone, 0) - now_ms) / 1000
+            if hold_s >= HELD_S and notice.phone not in busy and notice.number not in self._notice_from_ms:
+                found.setdefault(notice.phone, (notice, hold_s))
+        return list(found.values())
 
     def next_ms(self, due: Iterable[Waiting], busy: Container[str]) -> int | None:
         """When the next notice may go, of those whose phone is not busy; None where nothing waits."""

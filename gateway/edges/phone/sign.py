@@ -6,26 +6,8 @@ Source: the Standard Webhooks specification, github.com/standard-webhooks/standa
 from __future__ import annotations
 
 import base64
-import binascii
 import hashlib
 import hmac
-
-PREFIX = "whsec_"
-SECRET_LEAST, SECRET_MOST = 24, 64
-
-
-def secret_from_text(text: str) -> bytes:
-    """The secret's bytes from `whsec_` and base64; a ValueError says what was expected, never the secret."""
-    text = text.strip()
-    if not text.startswith(PREFIX):
-        raise ValueError(f"the secret does not begin with {PREFIX}")
-    try:
-        secret = base64.b64decode(text.removeprefix(PREFIX), validate=True)
-    except (binascii.Error, ValueError) as fault:
-        raise ValueError(f"the secret is not base64 after {PREFIX}") from fault
-    if not SECRET_LEAST <= len(secret) <= SECRET_MOST:
-        raise ValueError(f"the secret has {len(secret)} bytes, expected {SECRET_LEAST} to {SECRET_MOST}")
-    return secret
 
 
 def signature(secret: bytes, message_id: str, timestamp_s: int, body: bytes) -> str:

@@ -1,7 +1,7 @@
 """A phone behind a web address: one signed POST for each attempt (contract C10, Standard Webhooks).
 
-What comes back is not trusted: no redirect is followed, no cookie kept, no more than 4 kB of a refusal read,
-and an attempt as a whole has an end, however slowly the other side drips.
+What comes back is not trusted: no redirect is followed, nothing is kept for the next time, of a refusal no
+more than 4 kB is read, and an attempt as a whole has an end, however slowly the other side drips.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ import socket
 import threading
 from collections.abc import Mapping
 from datetime import UTC, datetime
-from http.cookiejar import DefaultCookiePolicy
 from typing import Any
 
 import requests
@@ -124,15 +123,19 @@ class Webhook:
         late = threading.Timer(self._whole_s, watched.cut)
         late.daemon = True
         late.start()
+        cut = f"no answer within {self._whole_s:g} s in all"
         try:
             with _session(watched) as session:
-                return self._post(session, content, headers)
+                status = self._post(session, content, headers)
         except _OURS as fault:
-            cut = f"no answer within {self._whole_s:g} s in all"
             raise DeliveryFault(cut if watched.was_cut else self._say(fault)) from fault
         finally:
             late.cancel()
             watched.drop_handles()
+        if watched.was_cut:
+            # What was cut off may read like a whole answer: a status line and no headers.
+            raise DeliveryFault(cut)
+        return status
 
     def _post(self, session: requests.Session, content: bytes, headers: Mapping[str, str]) -> int:
         with session.post(
@@ -176,7 +179,6 @@ def _session(adapter: HTTPAdapter) -> requests.Session:
     """A fresh session that takes nothing from the environment and leaves nothing behind."""
     session = requests.Session()
     session.trust_env = False
-    session.cookies.set_policy(DefaultCookiePolicy(allowed_domains=[]))
     session.mount("http://", adapter)
     session.mount("https://", adapter)
     return session
