@@ -140,7 +140,7 @@ def check_cover(sheet: Sheet, spot: Spot, shifts: list[Shift], time_zone: str) -
     """Every hour of the week somebody is on. Without, the gateway runs, and then calls everybody."""
     gap = times.first_gap([(day, one.from_min, one.to_min) for one in shifts for day in one.days])
     if gap:
-        wanted = f"somebody on shift at every hour; everybody is called where nobody is ({time_zone or 'local'} time)"
+        wanted = f"somebody on shift at every hour ({time_zone or 'local'} time), or everybody is called"
         sheet.fault(spot, Said(f"nobody {gap[0]} to {gap[1]}"), wanted, blocks=False)
 
 

@@ -185,6 +185,7 @@ class _Reading:
         self._time_zone()
         places = [build.place(row.form) for row in self.places]
         probes = self._probes({place.id: place for place in places}, root)
+        self._unwatched()
         shifts = [build.shift(row.form) for row in self.shifts if row.whole]
         if len(shifts) == len(self.shifts):
             build.check_cover(sheet, self.document.spot / "shift", shifts, self.site.form.time_zone)
@@ -225,6 +226,13 @@ class _Reading:
             found.append(probe)
             self._look(row, probe, place)
         return found
+
+    def _unwatched(self) -> None:
+        """A bed or kiln without a thermometer may well be meant so; it is said all the same."""
+        watched = {row.form.place for row in self.probes if row.form.quantity == "temperature"}
+        for row in self.places:
+            if row.form.kind in OF_PLACES and row.form.id and row.form.id not in watched:
+                self.sheet.warn(row.spot, row.form.id, "a temperature probe there; nobody is called without")
 
     def _look(self, row: Row[ProbeForm], probe: Probe, place: Place) -> None:
         programme = self.programmes.get(place.programme or "")
