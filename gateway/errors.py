@@ -41,3 +41,20 @@ class DeliveryFault(GatewayError):
         self.status = status
         self.retry_after_s = retry_after_s
         self.gone = gone
+
+
+class SeriesFault(GatewayError):
+    """The site's time-series server did not take what was written.
+
+    `kind`: "line" (something in it is wrong), "size" (too much at once), "busy" (later; `retry_after_s` is
+    what it asked for), "away" (no answer, or it has a fault of its own), "refused" (it knows our address,
+    token or bucket not: somebody must mend the settings).
+    """
+
+    def __init__(
+        self, kind: str, text: str, *, status: int | None = None, retry_after_s: float | None = None
+    ) -> None:
+        super().__init__(text)
+        self.kind = kind
+        self.status = status
+        self.retry_after_s = retry_after_s

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple, Protocol
 
 from gateway.core.inputs import AlarmChange, Cause, Change, Effect, Entry, Event, Notice, TurnKnown
 from gateway.core.reading import Reading, Rejected
+from gateway.core.site import Site
 
 
 class Message(NamedTuple):
@@ -277,3 +278,96 @@ class Messenger(Protocol):
 
     def send(self, phone: str, notice: DueNotice, answer_url: str | None) -> int:
         """Hand the notice over; returns the other side's status. Raises DeliveryFault."""
+
+
+class Series(Protocol):
+    """The site's time-series server."""
+
+    def write(self, lines: Sequence[str]) -> None:
+        """Write lines of line protocol (times in ms); returns once the server has all of them. Raises
+        SeriesFault; then it may have none, some or all."""
+
+
+class MirrorPlace(NamedTuple):
+    """How far the mirror has come: the last journal number, the last effect in the order of keeping, and
+    the times last given to points (`core.points.Marks`)."""
+
+    n: int = 0
+    effect: int = 0
+    event_ms: int = 0
+    alarm_ms: int = 0
+    turn_ms: int = 0
+
+
+class MirrorState(NamedTuple):
+    """The mirror as it stands, kept with its place. `target` names server, organisation and bucket;
+    `written` counts lines since ever; `alarm` is whether gateway_mirror was raised; times are Unix ms."""
+
+    target: str
+    place: MirrorPlace = MirrorPlace()
+    written: int = 0
+    rate_per_s: float | None = None
+    written_at_ms: int | None = None
+    error: str | None = None
+    error_at_ms: int | None = None
+    alarm: bool = False
+
+
+class Aside(NamedTuple):
+    """A line the server refused, why, and when; its `number` in the store, and whether it is to be sent
+    again."""
+
+    at_ms: int
+    line: str
+    reason: str
+    number: int = 0
+    again: bool = False
+
+
+class OrderedEffect(NamedTuple):
+    """An effect and its place in the order of keeping; `body` is plain."""
+
+    order: int
+    kind: str
+    body: dict[str, Any]
+
+
+class MirrorWriter(Protocol):
+    """What the writer's side of the store does for the mirror; inside `atomic()`."""
+
+    def save_mirror(self, state: MirrorState, aside: Sequence[Aside], gone: Sequence[int]) -> None:
+        """Keep the mirror's state, further lines aside, and drop those aside with these numbers."""
+
+    def resend_mirror(self) -> int:
+        """Mark all lines aside to be sent again; how many there are."""
+
+
+class MirrorReader(Protocol):
+    """What the reading side of the store does for the mirror; every call raises StoreFault as `Reader`'s."""
+
+    def snapshot(self) -> AbstractContextManager[None]:
+        """As `Reader.snapshot`."""
+
+    def entries_after(self, n: int, most: int) -> list[Entry]:
+        """As `Reader.entries_after`."""
+
+    def last_stamp(self) -> tuple[int, int, int]:
+        """As `Reader.last_stamp`."""
+
+    def get_meta(self, key: str) -> str | None:
+        """As `Reader.get_meta`."""
+
+    def effects_in_order(self, after: int, most: int) -> list[OrderedEffect]:
+        """Effects in the order in which they were kept, at most `most`."""
+
+    def site_at(self, n: int) -> Site | None:
+        """The site file in force after journal number `n`; None before the first."""
+
+    def mirror(self) -> MirrorState | None:
+        """The mirror's state; None where there was never a mirror."""
+
+    def aside(self, most: int, *, again: bool = False) -> list[Aside]:
+        """Lines kept aside, oldest first; with `again` only those that are to be sent again."""
+
+    def count_aside(self) -> int:
+        """How many lines are kept aside."""

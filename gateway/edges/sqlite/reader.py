@@ -10,15 +10,19 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from gateway.core.inputs import Cause, Entry, TurnKnown
-from gateway.edges.sqlite import lists, reads
+from gateway.core.site import Site
+from gateway.edges.sqlite import lists, mirror, reads
 from gateway.edges.sqlite.faults import faults
 from gateway.edges.sqlite.place import DATABASE, RESERVE
 from gateway.ports import (
     AlarmLine,
+    Aside,
     Cursor,
     DueNotice,
     KeptEffect,
+    MirrorState,
     NoticeLine,
+    OrderedEffect,
     RejectedCount,
     RejectedLine,
     Sizes,
@@ -107,6 +111,31 @@ class Reader:
         """As `ports.Reader.effects`."""
         with self.snapshot():
             return lists.effects(self._db, after, most)
+
+    def effects_in_order(self, after: int, most: int) -> list[OrderedEffect]:
+        """As `ports.MirrorReader.effects_in_order`."""
+        with self.snapshot():
+            return mirror.effects_in_order(self._db, after, most)
+
+    def site_at(self, n: int) -> Site | None:
+        """As `ports.MirrorReader.site_at`."""
+        with self.snapshot():
+            return mirror.site_at(self._db, n)
+
+    def mirror(self) -> MirrorState | None:
+        """As `ports.MirrorReader.mirror`."""
+        with self.snapshot():
+            return mirror.load(self._db)
+
+    def aside(self, most: int, *, again: bool = False) -> list[Aside]:
+        """As `ports.MirrorReader.aside`."""
+        with self.snapshot():
+            return mirror.aside(self._db, most, again)
+
+    def count_aside(self) -> int:
+        """As `ports.MirrorReader.count_aside`."""
+        with self.snapshot():
+            return mirror.count_aside(self._db)
 
     def sizes(self) -> Sizes:
         """As `ports.Reader.sizes`."""

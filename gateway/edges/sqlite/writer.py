@@ -11,12 +11,12 @@ from typing import Concatenate, ParamSpec, TypeVar
 from gateway.core.inputs import Delivery, Effect, Entry, Event
 from gateway.core.reading import Reading, Rejected
 from gateway.edges.sqlite import effects as outcome
-from gateway.edges.sqlite import reads
+from gateway.edges.sqlite import mirror, reads
 from gateway.edges.sqlite.append import Appender
 from gateway.edges.sqlite.beside import Beside
 from gateway.edges.sqlite.faults import faults
 from gateway.edges.sqlite.place import Lock, Reserve
-from gateway.ports import Added, Cursor
+from gateway.ports import Added, Aside, Cursor, MirrorState
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -122,6 +122,16 @@ class Writer:
     def set_meta(self, key: str, value: str) -> None:
         """As `ports.Journal.set_meta`."""
         self._beside.set_meta(key, value)
+
+    @_change
+    def save_mirror(self, state: MirrorState, aside: Sequence[Aside], gone: Sequence[int]) -> None:
+        """As `ports.MirrorWriter.save_mirror`."""
+        mirror.save(self._db, state, aside, gone)
+
+    @_change
+    def resend_mirror(self) -> int:
+        """As `ports.MirrorWriter.resend_mirror`."""
+        return mirror.resend(self._db)
 
     def entries_after(self, n: int, most: int) -> list[Entry]:
         """As `ports.Journal.entries_after`."""
