@@ -12,11 +12,11 @@ from gateway.errors import StoreFault, StoreFull
 _NO_ROOM = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR_SHMSIZE})
 _DAMAGED = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 _WORDS = {
-    sqlite3.SQLITE_BUSY: "another program is writing to the store's file; close it",
-    sqlite3.SQLITE_LOCKED: "another program holds the store's file; close it",
-    sqlite3.SQLITE_READONLY: "the store's file may not be written to; mend its permissions",
-    sqlite3.SQLITE_PERM: "the store's file may not be opened; mend its permissions",
-    sqlite3.SQLITE_CANTOPEN: "the store's file cannot be opened; is it there, and may it be read?",
+    sqlite3.SQLITE_BUSY: "another program is writing to its file; close it",
+    sqlite3.SQLITE_LOCKED: "another program holds its file; close it",
+    sqlite3.SQLITE_READONLY: "its file may not be written to; mend its permissions",
+    sqlite3.SQLITE_PERM: "its file may not be opened; mend its permissions",
+    sqlite3.SQLITE_CANTOPEN: "its file cannot be opened; is it there, and may it be read?",
     sqlite3.SQLITE_IOERR: "the disk did not do what it was told; look at its health",
 }
 
@@ -33,7 +33,8 @@ def store_fault(fault: sqlite3.Error) -> StoreFault:
         return StoreFault(
             f"the store's file is damaged: keep a copy of it for repair and restore the last back-up {said}"
         )
-    return StoreFault(f"{_WORDS.get(primary or 0, 'the store failed')} {said}")
+    words = _WORDS.get(primary or 0, "its own fault or the library's")
+    return StoreFault(f"the store cannot go on: {words} {said}")
 
 
 @contextmanager
