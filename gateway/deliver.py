@@ -27,10 +27,11 @@ RECORD_AGAIN_MS = 2000
 
 
 class Job(NamedTuple):
-    """One attempt; `outcome` is set once it was made and only remains to be recorded."""
+    """One attempt; `outcome` is set once it was made (at `made_ms`) and only remains to be recorded."""
 
     notice: DueNotice
     outcome: Delivery | None = None
+    made_ms: int = 0
     asked_s: float | None = None
 
 
@@ -58,10 +59,10 @@ def linker(public_url: str | None, key: bytes, clock: Clock) -> Callable[[DueNot
     return link
 
 
-def _not_tried(notice: DueNotice, hold_s: float) -> Job:
+def _not_tried(notice: DueNotice, hold_s: float, now_ms: int) -> Job:
     """The outcome of a notice whose phone asked to be left alone."""
     detail = f"not tried: the phone asked to wait {hold_s:.0f} s more"
-    return Job(notice, Delivery(notice.number, notice.phone, "failed", None, detail), hold_s)
+    return Job(notice, Delivery(notice.number, notice.phone, "failed", None, detail), now_ms, hold_s)
 
 
 class Deliver:
@@ -94,7 +95,7 @@ class Deliver:
         self._stopping = threading.Event()
         self._threads: list[threading.Thread] = []
         self.moved_ms = clock.mono_ms()  #: when the planning thread last came round, for the watchdog
-        self.sent = 0  #: attempts made since the start
+        self.sent = 0  #: attempts given out since the start
 
     def start(self) -> None:
         """Begin with whatever is due."""
@@ -150,8 +151,9 @@ class Deliver:
                 del self._unrecorded[phone]
                 self._jobs.put(job)
         for notice, hold_s in self._plan.held(waiting, self._busy, now_ms):
-            self._give(_not_tried(notice, hold_s))
+            self._give(_not_tried(notice, hold_s, now_ms))
         for notice in self._plan.ready(waiting, self._busy, now_ms):
+            self.sent += 1
             self._give(Job(notice))
         again = [from_ms for from_ms, _ in self._unrecorded.values()]
         next_ms = self._plan.next_ms(waiting, self._busy)
@@ -162,15 +164,15 @@ class Deliver:
         self._jobs.put(job)
 
     def _take(self, done: _Done) -> None:
-        job, now_ms = done.job, self._clock.mono_ms()
+        job = done.job
         notice, outcome = job.notice, job.outcome
         if outcome is None or not done.recorded:
-            self._unrecorded[notice.phone] = (now_ms + RECORD_AGAIN_MS, job)
+            self._unrecorded[notice.phone] = (self._clock.mono_ms() + RECORD_AGAIN_MS, job)
             return
         self._busy.discard(notice.phone)
         if outcome.outcome == "failed":
             wait_s = outbox.wait_s(notice.attempts + 1, job.asked_s, self._jitter())
-            self._plan.failed(notice, now_ms, wait_s, job.asked_s or 0.0)
+            self._plan.failed(notice, job.made_ms, wait_s, job.asked_s or 0.0)
             return
         self._finished.add(notice.number)
         if outcome.outcome == "gone":
@@ -184,21 +186,21 @@ class Deliver:
 
     def _attempt(self, notice: DueNotice) -> Job:
         """Send it once; never raises."""
-        self.sent += 1
+        number, phone = notice.number, notice.phone
         try:
-            status = self._way(notice.phone).send(notice.phone, notice, self._link(notice))
+            status = self._way(phone).send(phone, notice, self._link(notice))
         except DeliveryFault as fault:
             outcome = "gone" if fault.gone else "failed"
-            log.warning("notice %d to %s %s: %s", notice.number, notice.phone, outcome, fault)
-            said = Delivery(notice.number, notice.phone, outcome, fault.status, str(fault))
-            return Job(notice, said, fault.retry_after_s)
+            log.warning("notice %d to %s %s: %s", number, phone, outcome, fault)
+            said = Delivery(number, phone, outcome, fault.status, str(fault))
+            return Job(notice, said, self._clock.mono_ms(), fault.retry_after_s)
         except Exception as fault:
             # Whatever it was, the carrier must live: the next call needs it.
-            log.exception("notice %d to %s: a fault of the gateway's own", notice.number, notice.phone)
-            detail = f"fault of the gateway: {type(fault).__name__}"
-            return Job(notice, Delivery(notice.number, notice.phone, "failed", None, detail))
-        log.info("notice %d to %s delivered, status %d", notice.number, notice.phone, status)
-        return Job(notice, Delivery(notice.number, notice.phone, "delivered", status))
+            log.exception("notice %d to %s: a fault of the gateway's own", number, phone)
+            said = Delivery(number, phone, "failed", None, f"fault of the gateway: {type(fault).__name__}")
+            return Job(notice, said, self._clock.mono_ms())
+        log.info("notice %d to %s delivered, status %d", number, phone, status)
+        return Job(notice, Delivery(number, phone, "delivered", status), self._clock.mono_ms())
 
     def _way(self, phone: str) -> Messenger:
         if phone not in self._messengers:
