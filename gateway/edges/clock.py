@@ -27,6 +27,11 @@ def real_mono_ms() -> int:
     return time.monotonic_ns() // 1_000_000
 
 
+def real_mono_s() -> float:
+    """Seconds that only grow, at real speed."""
+    return time.monotonic()
+
+
 def kernel_says_set() -> bool:
     """Whether any time service has told the kernel that the clock is right (Linux; False where unknown)."""
     try:

@@ -1,0 +1,131 @@
+"""The reading commands: from the store to a document, a table, and whether it is bad news."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, NamedTuple
+
+from gateway import live_store
+from gateway.core import rows, views
+from gateway.core.engine import State
+from gateway.core.rows import Row
+from gateway.ports import Reader
+from gateway.show import documents, health, paper, tables
+from gateway.show.words import Eyes
+
+MOST = 1000
+
+
+class Answer(NamedTuple):
+    """What a command shows: the document's rows, what stands above the table, the table, and if it is bad."""
+
+    rows: list[Row]
+    head: str
+    table: Callable[[list[Row], Eyes], tables.Shown]
+    bad: bool
+    more: Mapping[str, Any] = MappingProxyType({})
+
+
+def show(command: str, store: Path, *, as_json: bool, ended: bool = False) -> int:
+    """Print one reading command's answer; 1 where it is bad news."""
+    reader = live_store.reader_of(store)
+    try:
+        state = live_store.state_of(reader)
+        answer = _ANSWERS[command](reader, state, store, ended)
+    finally:
+        reader.close()
+    if as_json:
+        paper.as_json(documents.document(state.at_ms, answer.rows, **answer.more))
+        return int(answer.bad)
+    eyes = Eyes(state.site, state.at_ms)
+    shown = answer.more.get("counts", answer.rows)
+    as_of = eyes.time(rows.when(state.at_ms))
+    head = f"{state.site.name}, {as_of}. {answer.head}"
+    paper.as_table(head, answer.table(shown, eyes))
+    return int(answer.bad)
+
+
+def _beds(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+    found = documents.beds(views.beds(state))
+    hot = [row for row in found if row["level"] in ("high", "urgent")]
+    blind = [row for row in found if not row["watched"] and row["why"] != "known empty"]
+    said = [f"{len(hot)} too hot" if hot else "", f"{len(blind)} not being watched" if blind else ""]
+    return Answer(found, _list(said, f"{len(found)} beds"), tables.beds, bool(hot or blind))
+
+
+def _probes(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+    found = documents.probes(views.probes(state))
+    lost = sum(row["state"] in ("silent", "stuck") for row in found)
+    return Answer(found, f"{len(found)} probes, {lost} not heard", tables.probes, lost > 0)
+
+
+def _alarms(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+    found = documents.alarms(reader.alarms(ended, MOST))
+    grave = any(
+        row["state"] != "normal" and row["priority"] in ("high", "highest") and not row["late"]
+        for row in found
+    )
+    standing = tables.sums(found)
+    return Answer(found, f"Alarms: {standing}" if standing else "No alarm stands.", tables.alarms, grave)
+
+
+def _turns(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+    found = documents.turns(reader.turns(MOST))
+    return Answer(found, f"{len(found)} turns known", tables.turns, False)
+
+
+def _notices(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+    found = documents.notices(reader.notices(MOST))
+    late = sum(bool(row["attempts"] and not row["delivered_at"] and not row["withdrawn"]) for row in found)
+    head = f"{late} did not reach their phone yet" if late else f"{len(found)} messages"
+    return Answer(found, head, tables.notices, late > 0)
+
+
+def _rejected(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+    counts = documents.rejected_counts(reader.rejected_counts())
+    head = f"{sum(row['count'] for row in counts):,} messages refused"
+    return Answer(documents.rejected(reader.rejected(MOST)), head, tables.rejected, False, {"counts": counts})
+
+
+def _tonight(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+    found = documents.tonight(views.tonight(state))
+    return Answer(found, f"{len(found)} beds to turn", tables.tonight, False)
+
+
+def _health(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+    facts, age_s = live_store.daemon_facts(store)
+    n, _, _ = reader.last_stamp()
+    cursor, _, _ = reader.load_judge()
+    found = health.rows(
+        health.Seen(
+            facts,
+            age_s,
+            reader.counts(),
+            reader.sizes(),
+            n - cursor.n,
+            reader.due_notices(),
+            {row["probe"]: row["state"] for row in views.probes(state)},
+            [line.alarm.kind for line in reader.alarms(False) if line.alarm.kind.startswith("gateway_")],
+        )
+    )
+    bad = sum(row["state"] == "bad" for row in found)
+    head = f"{bad} of {len(found)} want looking after" if bad else "All is well but what is noted."
+    return Answer(found, head, lambda lines, eyes: tables.health(lines), bad > 0)
+
+
+def _list(parts: list[str], otherwise: str) -> str:
+    return ", ".join(part for part in parts if part) or otherwise
+
+
+_ANSWERS: dict[str, Callable[[Reader, State, Path, bool], Answer]] = {
+    "beds": _beds,
+    "probes": _probes,
+    "alarms": _alarms,
+    "turns": _turns,
+    "notices": _notices,
+    "rejected": _rejected,
+    "tonight": _tonight,
+    "health": _health,
+}

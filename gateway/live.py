@@ -1,0 +1,236 @@
+"""Driver 1: builds the edges, owns threads and signals, watches that every loop turns, stops in order."""
+
+from __future__ import annotations
+
+import logging
+import os
+import random
+import select
+import signal
+from dataclasses import replace
+from pathlib import Path
+from types import FrameType
+from typing import Any
+
+from gateway import __version__, live_facts, live_log
+from gateway.core.inputs import Condition
+from gateway.core.site import Site
+from gateway.deliver import Deliver, linker
+from gateway.edges.clock import WallClock, real_mono_ms, real_mono_s, real_wall_ms
+from gateway.edges.control import Control
+from gateway.edges.door import Door
+from gateway.edges.door_key import load_key
+from gateway.edges.mqtt import MqttSource, Options
+from gateway.edges.notify import Notify
+from gateway.edges.phone.webhook import Webhook
+from gateway.edges.sqlite import Writer, open_reader, open_writer
+from gateway.edges.timer import Timer
+from gateway.errors import SettingsFault
+from gateway.live_clock import ClockChoice
+from gateway.live_people import People
+from gateway.live_requests import Requests
+from gateway.live_writer import WriterThread
+from gateway.pipeline import Parts, Pipeline
+from gateway.pipeline_time import resumed_at_ms
+from gateway.settings import BrokerSettings, Settings
+
+__all__ = ["ClockChoice", "run"]
+
+log = logging.getLogger(__name__)
+
+#: A loop that has not come round for so long stands still.
+STILL_S = 30.0
+FACTS_S = 5.0
+STOP_S = 20.0
+_POLL_S = 1.0
+#: Conditions of the surroundings that a former run may have left standing; this one looks for itself.
+_AFRESH = ("broker", "twin", "disk", "clock")
+
+
+def run(settings: Settings, store: Path, choice: ClockChoice, level: str) -> int:
+    """Watch until a signal asks to stop; 0 then, 1 where the gateway had to give up.
+
+    Raises StoreHeld, StoreMismatch, StoreFault, SettingsFault before anything has begun.
+    """
+    live_log.begin(level)
+    for warning in settings.warnings:
+        log.warning("site file: %s", warning)
+    writer = open_writer(store, site_id=settings.site.id, clock_kind=choice.kind)
+    try:
+        return Gateway(settings, store, choice, writer).run()
+    finally:
+        writer.checkpoint()
+        writer.close()
+
+
+class Gateway:
+    """Everything that runs, joined. Made once for a run."""
+
+    def __init__(self, settings: Settings, store: Path, choice: ClockChoice, writer: Writer) -> None:
+        self._store, self._choice = store, choice
+        site, broker = _paced(settings.site, choice), settings.broker
+        self._clock, set_clock = choice.make(resumed_at_ms(writer))
+        self._notify = Notify()
+        self._signals = _Signals()
+        self._readers = [open_reader(store) for _ in range(3)]
+        for_status, for_people, for_deliver = self._readers
+        self._source = MqttSource(
+            _options(broker), session=int(writer.get_meta("session") or 0),
+            monotonic=real_mono_s, draw=random.random,
+        )  # fmt: skip
+        self._requests = Requests(self._source.wake)
+        real = WallClock()
+        key = load_key(store)
+        self._deliver = Deliver(
+            {phone: Webhook(one.url, one.secret, real) for phone, one in settings.phones.items()},
+            due=for_deliver.due_notices, record=self._requests.record,
+            link=linker(settings.links.public_url or None, key, real), clock=real, jitter=random.random,
+        )  # fmt: skip
+        self._pipeline = Pipeline(
+            Parts(
+                site=site, root=broker.root, version=__version__, journal=writer, source=self._source,
+                clock=self._clock, judge=live_log.LoggedEngine(), real_ms=real_mono_ms, set_clock=set_clock,
+                notices_due=lambda: len(for_status.due_notices()), changed=self._deliver.nudge,
+            )
+        )  # fmt: skip
+        people = People(site, for_people, self._requests, self._clock)
+        self._control = Control(store, people.control)
+        self._door = _door(settings, key, people, real)
+        self._writer = WriterThread(self._pipeline, self._requests, self._clock, self._signals.wake)
+        self._timer = Timer(self._source.wake, max(0.1, min(1.0, 10.0 / choice.speed)))
+        self._standing = [line.alarm.kind for line in for_people.alarms(False)]
+
+    def run(self) -> int:
+        """Start in order, watch, stop in order."""
+        self._pipeline.begin()
+        for name in _AFRESH:
+            if f"gateway_{name}" in self._standing:
+                self._pipeline.record(Condition(name, False, "looked at afresh after a start"))
+        parts = (self._writer, self._source, self._deliver, self._control, self._door, self._timer)
+        for part in parts:
+            part.start()
+        self._notify.ready(f"watching {self._store}")
+        log.info(
+            "running version=%s store=%s clock=%s door=%d pid=%d", __version__, self._store,
+            self._choice.kind, self._door.port, os.getpid(),
+        )  # fmt: skip
+        try:
+            self._watch()
+        finally:
+            good = self._stop()
+        return 0 if good else 1
+
+    def _watch(self) -> None:
+        """Until a signal, or the writer's end: feed the watchdog, leave facts for `health`."""
+        facts_ms = 0
+        still: list[str] = []
+        while not self._signals.wait(_POLL_S) and self._writer.alive:
+            now_still = self._still()
+            if now_still != still:
+                log.error("loops that stand still: %s", ", ".join(now_still) or "none any more")
+                still = now_still
+            if not still:
+                self._notify.alive("all loops turn")
+            if real_mono_ms() - facts_ms >= FACTS_S * 1000:
+                facts_ms = real_mono_ms()
+                live_facts.write(self._store, self._facts("running", still))
+
+    def _still(self) -> list[str]:
+        """The loops that have not come round lately."""
+        now_ms = real_mono_ms()
+        source = self._source.facts()
+        ages = {
+            "writer": (now_ms - self._writer.moved_ms) / 1000,
+            "deliver": (now_ms - self._deliver.moved_ms) / 1000,
+            "mqtt": source["loop_age_s"] if source["alive"] else STILL_S * 2,
+        }
+        return [name for name, age_s in ages.items() if age_s > STILL_S]
+
+    def _facts(self, state: str, still: list[str]) -> dict[str, Any]:
+        return {
+            "written_ms": real_wall_ms(),
+            "state": state,
+            "version": __version__,
+            "pid": os.getpid(),
+            "clock": {"kind": self._choice.kind, "trusted": self._clock.trusted()},
+            "source": self._source.facts(),
+            "still": still,
+            "attempts": self._deliver.sent,
+            "door_port": self._door.port,
+        }
+
+    def _stop(self) -> bool:
+        """Nobody new is let in, then what is under way ends, then the writer, then the connection."""
+        log.info("stopping")
+        self._notify.stopping()
+        self._timer.stop()
+        self._control.stop()
+        self._door.stop()
+        ended = {
+            "deliver": self._deliver.stop(STOP_S / 4),
+            "writer": self._writer.stop(STOP_S),
+            "mqtt": self._source.stop(STOP_S / 4),
+        }
+        late = [name for name, in_time in ended.items() if not in_time]
+        if late:
+            log.error("did not end in time: %s", ", ".join(late))
+        if not ended["writer"]:
+            # Its transaction may be open. The store is safe; closing it here from another thread is not.
+            logging.shutdown()
+            os._exit(1)
+        for reader in self._readers:
+            reader.close()
+        live_facts.write(self._store, self._facts("stopped", []))
+        log.info("stopped")
+        return self._writer.fault is None
+
+
+class _Signals:
+    """The first asks, the second forces. A handler only writes a byte: anything more could dead-lock."""
+
+    def __init__(self) -> None:
+        self._out, self._in = os.pipe2(os.O_NONBLOCK | os.O_CLOEXEC)
+        self._asked = False
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, self._take)
+
+    def _take(self, number: int, frame: FrameType | None) -> None:
+        if self._asked:
+            os._exit(1)
+        self._asked = True
+        self.wake()
+
+    def wake(self) -> None:
+        """Let a waiting `wait` return. Any thread may call it."""
+        os.write(self._in, b"\0")
+
+    def wait(self, within_s: float) -> bool:
+        """Whether a signal has asked to stop; waits at most so long, less where something woke it."""
+        if select.select([self._out], [], [], within_s)[0]:
+            os.read(self._out, 100)
+        return self._asked
+
+
+def _paced(site: Site, choice: ClockChoice) -> Site:
+    """The site with call steps that take real seconds, however fast the clock is."""
+    return replace(site, callout=replace(site.callout, speed=choice.speed)) if choice.speed != 1 else site
+
+
+def _options(broker: BrokerSettings) -> Options:
+    return Options(
+        broker.host, broker.port, broker.client_id, broker.root, broker.subscribe, broker.protocol,
+        broker.username, broker.password, broker.tls, broker.tls_ca_file, broker.tls_cert_file,
+        broker.tls_key_file,
+    )  # fmt: skip
+
+
+def _door(settings: Settings, key: bytes, people: People, real: WallClock) -> Door:
+    links, site = settings.links, settings.site
+    names = {place.id: place.name for place in site.places} | {who.id: who.name for who in site.people}
+    try:
+        return Door(
+            links.listen_host, links.listen_port, key=key, look=people.look, answer=people.answer,
+            clock=real, time_zone=site.time_zone, names=names,
+        )  # fmt: skip
+    except OSError as fault:
+        raise SettingsFault(f"links.listen = {links.listen_host}:{links.listen_port}: {fault}") from fault

@@ -1,0 +1,77 @@
+"""What other threads want committed: they hand it to the writer's thread and wait for the number."""
+
+from __future__ import annotations
+
+import queue
+from collections.abc import Callable
+from concurrent.futures import Future
+from concurrent.futures import TimeoutError as TooLate
+from typing import NamedTuple
+
+from gateway.core.inputs import Event
+from gateway.errors import GatewayError, NoAnswer
+
+MOST = 1000
+WITHIN_S = 10.0
+
+
+class _Request(NamedTuple):
+    event: Event
+    number: Future[int]
+
+
+class Requests:
+    """`wake` tells the writer's thread that something waits. At most MOST wait at once."""
+
+    def __init__(self, wake: Callable[[], None]) -> None:
+        self._wake = wake
+        self._waiting: queue.Queue[_Request] = queue.Queue(MOST)
+        self._closed = False
+
+    def record(self, event: Event, within_s: float = WITHIN_S) -> int:
+        """The event's journal number once it is committed; raises NoAnswer, or what the store said."""
+        request = _Request(event, Future())
+        if self._closed:
+            raise NoAnswer("the gateway is stopping")
+        try:
+            self._waiting.put(request, timeout=within_s)
+        except queue.Full:
+            raise NoAnswer(f"{MOST} requests wait already") from None
+        self._wake()
+        try:
+            return request.number.result(within_s)
+        except TooLate:
+            # Taken back if the writer has not begun with it; else it will be committed all the same.
+            begun = "it may still be kept" if not request.number.cancel() else "it was not kept"
+            raise NoAnswer(f"the store did not answer within {within_s:g} s; {begun}") from None
+
+    def serve(self, commit: Callable[[Event], int]) -> int:
+        """Commit what waits, in order; how many. Called by the writer's thread only.
+
+        A store that cannot keep an event is the asker's news; any other fault is the writer's, too.
+        """
+        served = 0
+        while True:
+            try:
+                event, number = self._waiting.get_nowait()
+            except queue.Empty:
+                return served
+            if not number.set_running_or_notify_cancel():
+                continue
+            try:
+                number.set_result(commit(event))
+            except GatewayError as fault:
+                number.set_exception(fault)
+            except BaseException as fault:
+                number.set_exception(NoAnswer(f"the gateway failed: {fault!r}"))
+                raise
+            served += 1
+
+    def close(self) -> None:
+        """Take nothing more; whoever waits still is told so."""
+        self._closed = True
+        while True:
+            try:
+                self._waiting.get_nowait().number.set_exception(NoAnswer("the gateway is stopping"))
+            except queue.Empty:
+                return

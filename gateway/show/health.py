@@ -1,0 +1,131 @@
+"""The gateway's own condition as rows: each thing good, or what to do about it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any, NamedTuple
+
+from gateway.core.rows import Row
+from gateway.ports import DueNotice, Sizes
+from gateway.show.words import size, span
+
+#: The daemon leaves its facts every 5 s; after this many seconds it does not run, or is stuck.
+STALE_S = 30.0
+#: Less room than this is worth a look; SQLite needs some to fold its log.
+LITTLE_ROOM = 200_000_000
+
+
+class Seen(NamedTuple):
+    """What `health` looks at: the daemon's own facts with their age, and what the store says."""
+
+    facts: dict[str, Any] | None
+    age_s: float | None
+    counts: dict[str, int]
+    sizes: Sizes
+    behind: int
+    due: list[DueNotice]
+    probe_states: dict[str, str]
+    gateway_alarms: list[str]
+
+
+def rows(seen: Seen) -> list[Row]:
+    """One row a thing: name, state (good, bad, or note), detail, and what to do where it is not good."""
+    facts = seen.facts or {}
+    running = seen.facts is not None and seen.age_s is not None and seen.age_s <= STALE_S
+    found = [_gateway(seen, running)]
+    found += [_broker(facts, running), _session(facts, running), _queue(facts, running), _clock(facts)]
+    found += [_store(seen), _disk(seen), _phones(seen), _probes(seen)]
+    found += [_row(name, "bad", "there is an alarm about it", "alarms") for name in seen.gateway_alarms]
+    found.append(_row("gas", "note", "no gas watch", "take a hand meter; this is not a certified gas alarm"))
+    return found
+
+
+def _row(name: str, state: str, detail: str, do: str | None = None) -> Row:
+    return {"name": name, "state": state, "detail": detail, "do": None if state == "good" else do}
+
+
+def _gateway(seen: Seen, running: bool) -> Row:
+    if running and seen.facts:
+        return _row("gateway", "good", f"runs, version {seen.facts.get('version')}")
+    if seen.age_s is None:
+        return _row("gateway", "bad", "has never run on this store", "start it: malting-gateway run")
+    return _row("gateway", "bad", f"last heard {span(seen.age_s)} ago", "start it, or look at its log")
+
+
+def _broker(facts: dict[str, Any], running: bool) -> Row:
+    source = facts.get("source") or {}
+    if running and source.get("connected"):
+        age = source.get("last_packet_age_s")
+        heard = f", last heard {span(age)} ago" if isinstance(age, int | float) else ""
+        return _row("broker", "good", f"connected, MQTT {source.get('protocol')}{heard}")
+    return _row(
+        "broker", "bad", "not connected", "look at the broker, the network, and [broker] in the site file"
+    )
+
+
+def _session(facts: dict[str, Any], running: bool) -> Row:
+    source = facts.get("source") or {}
+    if not running:
+        return _row("session", "note", "not known")
+    kept = source.get("session_present")
+    detail = "kept over the last break" if kept else "new at the last connection"
+    return _row("session", "good", f"{detail}, {source.get('reconnects', 0)} reconnections")
+
+
+def _queue(facts: dict[str, Any], running: bool) -> Row:
+    source = facts.get("source") or {}
+    if not running:
+        return _row("queue", "note", "not known")
+    waiting = source.get("queued", 0)
+    return _row("queue", "good", f"{waiting} messages wait, {source.get('received', 0)} received since start")
+
+
+def _clock(facts: dict[str, Any]) -> Row:
+    clock = facts.get("clock") or {}
+    if not clock:
+        return _row("clock", "note", "not known")
+    if clock.get("trusted"):
+        return _row("clock", "good", f"{clock.get('kind')} clock, set from outside")
+    return _row("clock", "bad", "has not been set since the machine started", "look at the time service")
+
+
+def _store(seen: Seen) -> Row:
+    differing = seen.counts.get("effects_differing", 0)
+    if differing:
+        return _row("store", "bad", f"{differing} effects differ from what was kept", "replay --store")
+    room = f"{size(seen.sizes.database + seen.sizes.log)}"
+    if seen.behind > 5000:
+        return _row(
+            "store", "bad", f"{seen.behind} entries wait to be judged, {room}", "see whether it falls"
+        )
+    return _row("store", "good", f"{room}, {seen.behind} entries wait to be judged")
+
+
+def _disk(seen: Seen) -> Row:
+    free = f"{size(seen.sizes.free)} free"
+    if not seen.sizes.reserve:
+        return _row("disk", "bad", f"full: {free}, the reserve is given up", "make room now")
+    if seen.sizes.free < LITTLE_ROOM:
+        return _row("disk", "bad", free, "make room")
+    return _row("disk", "good", free)
+
+
+def _phones(seen: Seen) -> Row:
+    tried = Counter(notice.phone for notice in seen.due if notice.attempts)
+    if tried:
+        names = ", ".join(sorted(tried)[:5])
+        return _row("phones", "bad", f"not reached: {names}", "test-call; look at [[phone]] in the site file")
+    return _row("phones", "good", f"{len(seen.due)} messages on their way")
+
+
+def _probes(seen: Seen) -> Row:
+    count = Counter(seen.probe_states.values())
+    heard, all_of = count["alive"], len(seen.probe_states)
+    lost = sorted(probe for probe, state in seen.probe_states.items() if state in ("silent", "stuck"))
+    if lost:
+        more = " …" if len(lost) > 6 else ""
+        return _row("probes", "bad", f"not heard: {', '.join(lost[:6])}{more}", "probes; look at these")
+    rest = ", ".join(
+        f"{count[state]} {state.replace('_', ' ')}" for state in sorted(count) if state != "alive"
+    )
+    return _row("probes", "good", f"{heard} of {all_of} heard{'; ' + rest if rest else ''}")

@@ -1,0 +1,123 @@
+"""People's words for levels, states and kinds. The standard's state names stay in JSON."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from gateway.core import moment
+from gateway.core.site import Site
+
+LEVELS = {
+    "low": "cold",
+    "aim": "as wanted",
+    "turn_at": "warm, turn",
+    "high": "HOT",
+    "urgent": "HOT, URGENT",
+}
+ALARMS = {
+    "bed_hot": "too hot",
+    "bed_low": "cold",
+    "bed_unwatched": "not being watched",
+    "kiln_hot": "too hot",
+    "turn_overdue": "turn overdue",
+    "probe_silent": "not heard",
+    "probe_conflict": "two values for one time",
+}
+ALARM_STATES = {
+    "normal": "over",
+    "unacknowledged": "nobody answered yet",
+    "acknowledged": "answered",
+    "returned_unacknowledged": "went off by itself, nobody answered",
+    "latched_unacknowledged": "went off by itself, nobody answered",
+    "latched_acknowledged": "answered, waits to be put back",
+}
+PROBE_STATES = {
+    "alive": "heard",
+    "late": "late",
+    "silent": "not heard",
+    "waiting": "not heard yet",
+    "stuck": "stuck",
+    "out_of_service": "out of service",
+}
+UNITS = {"temperature": "°C", "humidity": "%RH", "co2": "ppm", "co": "ppm"}
+UNITS |= {"pressure_difference": "Pa", "air_flow": "m³/s"}
+SHOWN_UNITS = {"Cel": "°C", "C": "°C", "K": "K"}
+OUTCOMES = {"delivered": "reached", "failed": "not reached", "gone": "phone is gone"}
+WITHDRAWN = {"newer": "a newer one went", "answered": "not needed any more", "gone": "phone is gone"}
+REASONS = {
+    "unknown_topic": "no probe has this topic",
+    "too_long": "too long",
+    "not_a_number": "not a number",
+    "not_finite": "not a number",
+    "not_json": "not JSON",
+    "no_value": "no value in it",
+    "bad_time": "time cannot be read",
+    "no_offset": "time without offset",
+    "future": "time lies ahead",
+    "too_old": "time far too old",
+    "implausible": "cannot be true",
+    "conflict": "another value for the same time",
+    "retained_without_time": "kept value without time",
+    "empty": "empty",
+}
+SOURCES = {"recorded": "recorded", "seen": "seen by probes", "both": "recorded and seen"}
+
+
+class Eyes(NamedTuple):
+    """Who looks: the site's names and local time, as of `now_ms`."""
+
+    site: Site
+    now_ms: int
+
+    def time(self, at: str | None) -> str:
+        """A document's moment as local time; a dash for none."""
+        return "–" if at is None else moment.local(moment.parse(at), self.site.time_zone, self.now_ms)
+
+    def place(self, place: str | None) -> str:
+        """The name of a place."""
+        known = self.site.place.get(place or "")
+        return known.name if known else (place or "")
+
+    def subject(self, row: dict[str, Any]) -> str:
+        """What an alarm is about: a place, a probe with its place, or the gateway."""
+        if row["probe"] is not None:
+            probe = self.site.probe.get(row["probe"])
+            return f"{row['probe']}, {self.place(probe.place)}" if probe else str(row["probe"])
+        return self.place(row["place"]) or "Gateway"
+
+    def who(self, person: str | None) -> str:
+        """The name of a person."""
+        known = self.site.person.get(person or "")
+        return known.name if known else (person or "")
+
+
+def alarm_kind(kind: str) -> str:
+    """What is wrong, in words."""
+    return ALARMS.get(kind) or kind.removeprefix("gateway_").removeprefix("gas_").replace("_", " ")
+
+
+def number(value: float | None, unit: str | None, digits: int = 1) -> str:
+    """A number with its unit; a dash for none. Whole where the number is large."""
+    if value is None:
+        return "–"
+    unit = SHOWN_UNITS.get(unit or "", unit or "")
+    text = f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.{digits}f}"
+    return f"{text} {unit}".strip()
+
+
+def size(count: int) -> str:
+    """Bytes for people."""
+    value = float(count)
+    for unit in ("B", "kB", "MB", "GB"):
+        if value < 1000:
+            return f"{value:.0f} {unit}"
+        value /= 1000
+    return f"{value:.1f} TB"
+
+
+def span(seconds: float) -> str:
+    """A span for people: 40 s, 12 min, 3 h, 2 days."""
+    for limit, divisor, unit in ((120, 1, "s"), (7200, 60, "min"), (172_800, 3600, "h")):
+        if seconds < limit:
+            return f"{seconds / divisor:.0f} {unit}"
+    return f"{seconds / 86_400:.0f} days"
