@@ -68,7 +68,7 @@ def over(
 def morning(lines: Sequence[Line], site: Site, at_ms: int, notice: int) -> Words:
     """The morning list: how many stand, and the gravest by name as far as there is room."""
     order = sorted(lines, key=lambda line: (-line.grade, not line.finding.on, line.number))
-    heads = [gsm.clip(_head(line, site, at_ms), 34) for line in order]
+    heads = [_head(line, site, at_ms) for line in order]
     texts = (_list(heads, count, notice) for count in range(len(heads), -1, -1))
     text = next(text for text in texts if (gsm.septets(text) or 0) <= gsm.MOST)
     return Words("MORNING LIST", text)
@@ -82,7 +82,8 @@ def _list(heads: list[str], count: int, notice: int) -> str:
 
 def _head(line: Line, site: Site, at_ms: int) -> str:
     title, _ = say_call(Told(line.finding, site, at_ms))
-    return f"{line.number} {title}" if line.finding.on else f"{line.number} {title}, over by itself"
+    head = gsm.clip(f"{line.number} {title}", 32)
+    return head if line.finding.on else f"{head} (over)"
 
 
 def test(site: Site, who: str, notice: int) -> Words:

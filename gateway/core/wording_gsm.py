@@ -38,7 +38,7 @@ def sendable(text: str) -> str:
 
     Every run of white space, line ends too, becomes one blank.
     """
-    return "".join(_letter(letter) for letter in " ".join(text.split()))
+    return " ".join("".join(_letter(letter) for letter in " ".join(text.split())).split())
 
 
 def _letter(letter: str) -> str:
