@@ -10,28 +10,25 @@ from typing import Any
 
 PLACE_KINDS = ("steep", "bed", "room", "kiln", "outdoors")
 QUANTITIES = ("temperature", "humidity", "co2", "co", "pressure_difference", "air_flow")
-UNITS: dict[str, tuple[float, float]] = {
-    "Cel": (1.0, 0.0),
-    "K": (1.0, 273.15),
-    "[degF]": (1.8, 32.0),
-    "%RH": (1.0, 0.0),
-    "%": (1.0, 0.0),
-    "/": (0.01, 0.0),
-    "ppm": (1.0, 0.0),
-    "Pa": (1.0, 0.0),
-    "hPa": (0.01, 0.0),
-    "m3/s": (1.0, 0.0),
+UNITS: dict[str, dict[str, tuple[float, float]]] = {
+    "temperature": {"Cel": (1.0, 0.0), "K": (1.0, 273.15), "[degF]": (1.8, 32.0)},
+    "humidity": {"%RH": (1.0, 0.0), "%": (1.0, 0.0), "/100": (1.0, 0.0), "/": (0.01, 0.0)},
+    "co2": {
+        "ppm": (1.0, 0.0),
+        "ppb": (1e3, 0.0),
+        "%": (1e-4, 0.0),
+        "/100": (1e-4, 0.0),
+        "/1000": (1e-3, 0.0),
+        "/": (1e-6, 0.0),
+    },
+    "pressure_difference": {"Pa": (1.0, 0.0), "hPa": (0.01, 0.0)},
+    "air_flow": {"m3/s": (1.0, 0.0), "l/s": (1e3, 0.0), "m3/h": (3600.0, 0.0)},
 }
-"""Gain and offset from our unit (C, %RH, ppm, Pa, m3/s) to the probe's."""
-GAS_UNITS: dict[str, tuple[float, float]] = {"ppm": (1.0, 0.0), "%": (1e-4, 0.0), "/": (1e-6, 0.0)}
-UNITS_OF: dict[str, tuple[str, ...]] = {
-    "temperature": ("Cel", "K", "[degF]"),
-    "humidity": ("%RH", "%", "/"),
-    "co2": tuple(GAS_UNITS),
-    "co": tuple(GAS_UNITS),
-    "pressure_difference": ("Pa", "hPa"),
-    "air_flow": ("m3/s",),
-}
+"""Gain and offset from our unit (C, %RH, ppm, Pa, m3/s: the first of each) to the probe's."""
+UNITS["co"] = UNITS["co2"]
+STAGES_MOST = 50
+LAST_STAGE_H = 12.0
+"""How long the last stage of a kiln's programme burns: the site file does not say."""
 
 
 class SiteFault(ValueError):
@@ -70,6 +67,8 @@ class PlacePlan:
     from_m: float
     to_m: float
     volume_m3: float | None
+    air_on: tuple[tuple[float, float], ...]
+    """(hours since lighting, air-on C) of a kiln whose programme the site tells; else empty."""
 
 
 @dataclass(frozen=True)
@@ -92,8 +91,9 @@ def read_plan(site: Mapping[str, Any]) -> SitePlan:
         _text(row, "id", f"floor {i + 1}"): _maybe(row, "volume_m3", f"floor {i + 1}")
         for i, row in enumerate(_rows(site, "floor"))
     }
-    places = tuple(_place(row, i) for i, row in enumerate(_rows(site, "place")))
-    root = _text(broker, "root", "broker", "quern-hill")
+    programmes = _table(site, "programme")
+    places = tuple(_place(row, i, programmes) for i, row in enumerate(_rows(site, "place")))
+    root = _text(broker, "root", "broker", _text(_table(site, "site"), "id", "site", "maltings"))
     known = {place.id: place for place in places}
     probes = tuple(_probe(row, i, root, known) for i, row in enumerate(_rows(site, "probe")))
     host = _text(broker, "host", "broker", "127.0.0.1")
@@ -101,7 +101,7 @@ def read_plan(site: Mapping[str, Any]) -> SitePlan:
     return SitePlan(host, port, root, floors, places, probes)
 
 
-def _place(row: Mapping[str, Any], i: int) -> PlacePlan:
+def _place(row: Mapping[str, Any], i: int, programmes: Mapping[str, Any]) -> PlacePlan:
     where = f"place {row.get('id', i + 1)!r}"
     kind = _one_of(row, "kind", where, PLACE_KINDS)
     from_m = _number(row, "from_m", where, 0.0, 0.0, 1000.0)
@@ -109,7 +109,25 @@ def _place(row: Mapping[str, Any], i: int) -> PlacePlan:
     if kind == "bed" and to_m <= from_m:
         raise SiteFault(f"{where}: to_m = {to_m:g}: expected more than from_m = {from_m:g}")
     volume_m3 = _maybe(row, "volume_m3", where)
-    return PlacePlan(_text(row, "id", where), kind, _text(row, "floor", where, ""), from_m, to_m, volume_m3)
+    air_on = _air_on(programmes, _text(row, "programme", where, "")) if kind == "kiln" else ()
+    return PlacePlan(
+        _text(row, "id", where), kind, _text(row, "floor", where, ""), from_m, to_m, volume_m3, air_on
+    )
+
+
+def _air_on(programmes: Mapping[str, Any], name: str) -> tuple[tuple[float, float], ...]:
+    """The air-on through a programme's stages: each holds until the next begins."""
+    where = f"programme {name!r}"
+    stages = _rows(_table(programmes, name), "stage")[:STAGES_MOST]
+    begins = [_number(stage, "from_h", where, 0.0, 0.0, 1000.0) for stage in stages]
+    wanted = [_number(stage, "target_c", where, 45.0, 0.0, 150.0) for stage in stages]
+    if begins != sorted(begins):
+        raise SiteFault(f"{where}: from_h = {begins}: expected stages in the order of their hours")
+    ends = [*begins[1:], *(begin + LAST_STAGE_H for begin in begins[-1:])]
+    knots: list[tuple[float, float]] = []
+    for begin, end, target in zip(begins, ends, wanted, strict=True):
+        knots += [(begin, target), (end, target)]
+    return tuple(knots)
 
 
 def _probe(row: Mapping[str, Any], i: int, root: str, places: Mapping[str, PlacePlan]) -> ProbePlan:
@@ -118,9 +136,8 @@ def _probe(row: Mapping[str, Any], i: int, root: str, places: Mapping[str, Place
     if place not in places:
         raise SiteFault(f"{where}: place = {place!r}: expected one of {', '.join(places) or 'none'}")
     quantity = _one_of(row, "quantity", where, QUANTITIES)
-    units = GAS_UNITS if quantity in ("co2", "co") else UNITS
-    allowed = UNITS_OF[quantity]
-    unit = _one_of(row, "unit", where, allowed, allowed[0])
+    units = UNITS[quantity]
+    unit = _one_of(row, "unit", where, tuple(units), next(iter(units)))
     height_cm, at_m = row.get("height_cm"), row.get("at_m")
     return ProbePlan(
         id=name,

@@ -92,10 +92,10 @@ class Probe:
         days = (at_s - self._began_s) / 86_400.0
         value = self._stuck_at if at_s < self._stuck_until_s else self._wavering(self._felt, days)
         step = STEP[self.plan.quantity]
-        # The site's calibration is gain times value plus offset in our unit: the probe errs by its inverse.
-        raw = (value - self.plan.offset) / self.plan.gain
         gain, offset = self.plan.to_unit
-        shown = round(raw / step) * step * gain + offset
+        # The site's calibration is gain times value plus offset: the probe errs by its inverse.
+        raw = (value * gain + offset - self.plan.offset) / self.plan.gain
+        shown = round(raw / (step * gain)) * step * gain
         low, high = self.plan.ends
         clock_s = at_s + self._clock_error_s + self._clock_rate * (at_s - self._began_s)
         battery = max(0.0, self._battery - BATTERY_PER_DAY * days)

@@ -25,13 +25,14 @@ STEP_MOST_S = 300.0
 """A late or fast clock is caught up in steps of at most this, so that orders are heard between."""
 JUDGED_WITHIN_S = 60.0
 FILE_MOST_BYTES = 4_000_000
+PROGRAMME_FILES_MOST = 20
 
 
 def main(words: list[str] | None = None) -> int:
     """Run what was typed; the exit code."""
     options = read_options(sys.argv[1:] if words is None else words)
     try:
-        site = _read_toml(options.site)
+        site = read_site(options.site)
         starts = _read_toml(options.start) if options.start else {}
         run = Run(site, starts, options)
     except (SiteFault, OSError) as fault:
@@ -210,6 +211,21 @@ class Run:
             f" {self._orders_refused} refused, {line.orders_lost} lost{late}",
             flush=True,
         )
+
+
+def read_site(path: Path) -> dict[str, Any]:
+    """The site file with the programmes of the files it names; raises SiteFault or OSError."""
+    site = _read_toml(path)
+    about = site.get("site", {})
+    names = about.get("programme_files", []) if isinstance(about, dict) else []
+    if not isinstance(names, list) or len(names) > PROGRAMME_FILES_MOST:
+        raise SiteFault(f"programme_files = {str(names)[:80]}: expected at most {PROGRAMME_FILES_MOST} names")
+    own = site.get("programme", {})
+    for name in names:
+        told = _read_toml(path.parent / str(name)).get("programme", {})
+        if isinstance(told, dict) and isinstance(own, dict):
+            own = {**told, **own}
+    return {**site, "programme": own}
 
 
 def _read_toml(path: Path) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from simulators import truth
 from simulators.bed import Bed
 from simulators.floor import Floor
 from simulators.grain import Grain, Lie
-from simulators.kiln import Kiln
+from simulators.kiln import PROGRAMME, Kiln
 from simulators.orders import BadOrder, Order, read_order
 from simulators.plan import PlacePlan, SitePlan, read_plan
 from simulators.post import Post, posts
@@ -153,7 +153,7 @@ class World:
             self.beds[place.id] = floor.beds[place.id] = bed
         elif place.kind == "kiln":
             begun = kiln_start(self._starts, place.id)
-            kiln = Kiln(begun.barley_t)
+            kiln = Kiln(begun.barley_t, programme=place.air_on or PROGRAMME)
             kiln.begin(begun.lit_h, self.weather.temperature_c, self.weather.rh)
             self.kilns[place.id] = kiln
 

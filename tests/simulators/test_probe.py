@@ -35,15 +35,17 @@ def test_it_is_slower_in_air_and_slowest_in_grain() -> None:
     assert seconds_to(0.632, "water") < seconds_to(0.632, "air") < seconds_to(0.632, "grain") < 600
 
 
-def test_it_rounds_to_its_step_and_its_unit() -> None:
-    for unit, back in (((1.0, 0.0), 0.0), ((1.8, 32.0), 0.0), ((1.0, 273.15), 0.0)):
-        probe = Probe(replace(PLAN, to_unit=unit), 3, START_S)
-        probe.feel(0.0, 17.03, "grain")
-        sample = probe.sample(START_S + 60)
-        assert sample is not None
-        celsius = (sample.value - unit[1]) / unit[0] + back
-        assert celsius == pytest.approx(round(celsius, 1), abs=1e-6)
-        assert celsius == pytest.approx(17.0, abs=0.3)
+@pytest.mark.parametrize(
+    ("gain", "offset", "expected"), [(1.0, 0.0, 17.0), (1.0, 273.15, 290.15), (1.8, 32.0, 62.6)]
+)
+def test_it_rounds_to_its_step_in_its_own_unit(gain: float, offset: float, expected: float) -> None:
+    probe = Probe(replace(PLAN, to_unit=(gain, offset)), 3, START_S)
+    probe.feel(0.0, 17.0, "grain")
+    sample = probe.sample(START_S + 60)
+    assert sample is not None
+    steps = sample.value / (0.1 * gain)
+    assert steps == pytest.approx(round(steps), abs=1e-6)
+    assert sample.value == pytest.approx(expected, abs=0.3 * gain)
 
 
 def test_it_errs_by_the_inverse_of_its_calibration() -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from simulators.options import moment_s
+from simulators.run import read_site
 from simulators.run_mqtt import judged_to_s
 from simulators.world import World
 from tests.broker import Broker, free_port
@@ -144,6 +145,19 @@ def test_help_teaches_every_option_and_order() -> None:
         "delay_s",
     ):
         assert word in shown
+
+
+def test_the_example_site_can_be_simulated() -> None:
+    """Its warmest bed passes its limit in the first 20 minutes; its kiln follows its own programme."""
+    world = World(read_site(ROOT / "config" / "quern-hill.toml"), 1, start_s=START_S)
+    hottest_c = 0.0
+    for _ in range(20):
+        world.step(60.0)
+        told = [reading.value for reading in world.readings() if reading.probe.startswith("bed-c-mid")]
+        hottest_c = max([hottest_c, *told])
+    assert 22.0 <= hottest_c < 22.5
+    assert [kiln.wanted_c() for kiln in world.kilns.values()] == [45.0]
+    assert all(place.air_on for place in world.plan.places if place.kind == "kiln")
 
 
 def test_moments_as_typed() -> None:

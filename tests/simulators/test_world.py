@@ -196,6 +196,18 @@ def test_a_faulty_site_names_table_key_and_value(table: str, key: str, value: ob
     assert table in str(caught.value)
 
 
+def test_a_kiln_follows_the_programme_of_its_site() -> None:
+    hot = site()
+    stages = [{"from_h": 0, "target_c": 50}, {"from_h": 24, "target_c": 58}]
+    hot["programme"] = {"gentle": {"stage": stages}}
+    hot["place"][5]["programme"] = "gentle"
+    kiln = World(hot, 1, start_s=START_S, starts={"kiln-1": {"lit_h": 23.0}}).kilns["kiln-1"]
+    assert kiln.wanted_c() == 50.0
+    assert kiln.air_on_c == pytest.approx(50.0, abs=0.2)
+    kiln.lit_h = 24.0
+    assert kiln.wanted_c() == 58.0
+
+
 def test_two_probes_at_one_topic_and_pointer_are_a_fault() -> None:
     faulty = site()
     for probe in faulty["probe"][:2]:
