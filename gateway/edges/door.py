@@ -44,6 +44,7 @@ class Door:
     `look` gives an alarm's row (contract C8's fields of `alarms`; `title` and `text` where known), or None.
     `answer` records an answer and returns, once it is committed, what to tell the person; it raises
     GatewayError where it is not. Both are called from several threads. `clock` is the real one.
+    Connections that take too long are ended each `look_round_s`, and so is the door when it is to stop.
     Raises OSError where the address cannot be had; port 0 takes a free one.
     """
 
@@ -58,13 +59,17 @@ class Door:
         clock: Clock,
         time_zone: str,
         names: Mapping[str, str],
+        look_round_s: float = 0.5,
     ) -> None:
         self._key, self._look, self._answer, self._clock = key, look, answer, clock
         self._time_zone, self._names = time_zone, dict(names)
         self._server = Server(host, port, self.respond, clock.mono_ms, _SAFE)
         self.port = int(self._server.server_address[1])
         self._thread = threading.Thread(
-            target=self._server.serve_forever, kwargs={"poll_interval": 0.5}, name="door", daemon=True
+            target=self._server.serve_forever,
+            kwargs={"poll_interval": look_round_s},
+            name="door",
+            daemon=True,
         )
 
     def start(self) -> None:

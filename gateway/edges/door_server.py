@@ -142,7 +142,7 @@ class Server(ThreadingHTTPServer):
             self._reading.pop(request, None)
 
     def service_actions(self) -> None:
-        """Called at least twice a second: put out what has been sending its request for too long."""
+        """Called by the base again and again: put out what has been sending its request for too long."""
         since_ms = self._mono_ms() - WHOLE_MS
         with self._lock:
             late = [one for one, began_ms in self._reading.items() if began_ms <= since_ms]
