@@ -6,9 +6,18 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from typing import Any, NamedTuple, Protocol
 
-from gateway.core.inputs import AlarmChange, Cause, Change, Effect, Entry, Event, Notice, TurnKnown
+from gateway.core.inputs import Cause, Effect, Entry, Event, TurnKnown
 from gateway.core.reading import Reading, Rejected
 from gateway.core.site import Site
+
+# Named here for everybody, whichever of the two files they stand in.
+from gateway.ports_rows import AlarmLine as AlarmLine  # noqa: PLC0414
+from gateway.ports_rows import Attempt as Attempt  # noqa: PLC0414
+from gateway.ports_rows import KeptEffect as KeptEffect  # noqa: PLC0414
+from gateway.ports_rows import NoticeLine as NoticeLine  # noqa: PLC0414
+from gateway.ports_rows import RejectedCount as RejectedCount  # noqa: PLC0414
+from gateway.ports_rows import RejectedLine as RejectedLine  # noqa: PLC0414
+from gateway.ports_rows import Sizes as Sizes  # noqa: PLC0414
 
 
 class Message(NamedTuple):
@@ -158,67 +167,6 @@ class DueNotice(NamedTuple):
     at_ms: int
     attempts: int
     last_attempt_at_ms: int | None = None
-
-
-class AlarmLine(NamedTuple):
-    """One occurrence of an alarm as it stands, and its steps, oldest first."""
-
-    alarm: AlarmChange
-    history: tuple[Change, ...]
-
-
-class Attempt(NamedTuple):
-    """One attempt to reach a phone; `outcome` is delivered, failed or gone."""
-
-    at_ms: int
-    outcome: str
-    status: int | None
-    detail: str
-
-
-class NoticeLine(NamedTuple):
-    """A notice, its attempts oldest first, and what ended the waiting: delivered, or withdrawn because a
-    newer one took its place ("newer"), the alarm was answered or ended ("answered"), the phone is "gone"."""
-
-    notice: Notice
-    attempts: tuple[Attempt, ...]
-    delivered_at_ms: int | None
-    withdrawn: str | None
-
-
-class RejectedLine(NamedTuple):
-    """One refused payload, cut to its first 256 bytes, and when it came."""
-
-    at_ms: int
-    rejected: Rejected
-
-
-class RejectedCount(NamedTuple):
-    """How often one probe (or topic, where no probe is known) was refused for one reason, since ever."""
-
-    probe: str | None
-    topic: str | None
-    reason: str
-    times: int
-    first_at_ms: int
-    last_at_ms: int
-
-
-class KeptEffect(NamedTuple):
-    """An effect as kept: its cause, its word (alarm, notice, turn) and its plain body."""
-
-    cause: Cause
-    kind: str
-    body: dict[str, Any]
-
-
-class Sizes(NamedTuple):
-    """Bytes: of the database, its write-ahead log, the reserve, and what is free on that disk."""
-
-    database: int
-    log: int
-    reserve: int
-    free: int
 
 
 class Reader(Protocol):

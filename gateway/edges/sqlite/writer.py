@@ -54,6 +54,7 @@ class Writer:
         """As `ports.Journal.atomic`; after a rollback all that memory holds is drawn from the file again."""
         if self._open:
             raise RuntimeError("atomic() does not nest")
+        self._roll_back()  # what is still open is a transaction that could not be rolled back when it failed
         with faults():
             self._db.execute("BEGIN IMMEDIATE")
         self._open = True
