@@ -31,7 +31,8 @@ def _there(spot: Spot) -> str:
 
 def _known(sheet: Sheet, spot: Spot, word: str | None, known: set[str], what: str) -> None:
     if word and word not in known:
-        sheet.fault(spot, word, f"the id of a {what}: {nearest(word, sorted(known))}")
+        guess = "" if sheet.full else f": {nearest(word, sorted(known))}"
+        sheet.fault(spot, word, f"the id of a {what}{guess}")
 
 
 def references(
@@ -137,6 +138,8 @@ def units(sheet: Sheet, probes: Sequence[Row[ProbeForm]]) -> None:
         quantity = QUANTITIES.get(probe.form.quantity)
         if quantity and probe.form.unit is not None and probe.form.unit not in quantity.units:
             wanted = f"a unit of {probe.form.quantity}: {nearest(probe.form.unit, list(quantity.units))}"
+            if probe.form.unit == "%":
+                wanted += "; /100 is per cent (SenML's % means a share of 1, and is misread)"
             sheet.fault(probe.spot / "unit", probe.form.unit, wanted)
 
 

@@ -98,6 +98,11 @@ class Sheet:
         shown_value = None if value is ABSENT else shown(value)
         where.append(Fault(spot.file, spot.line, shown_path(spot.path), shown_value, expected, blocks))
 
+    @property
+    def full(self) -> bool:
+        """Whether further faults are only counted, so that nobody need look for words."""
+        return len(self._faults) >= MOST_FAULTS
+
     def faults(self) -> list[Fault]:
         """All faults, file by file, from the top of each; at most MOST_FAULTS and a line with the rest."""
         files = list(dict.fromkeys(fault.file for fault in self._faults))

@@ -135,12 +135,12 @@ class _Reading:
             one = fault.faults[0]
             self.sheet.fault(spot, name, one.expected) if one.line is None else self.sheet.add(one)
             return
-        for key in document.data.keys() - {"programme"}:
+        for key in (key for key in document.data if key != "programme"):
             self.sheet.fault(
                 document.spot / key, document.data[key], "nothing but [programme.NAME] in this file"
             )
         new = read_programmes(self.sheet, document.spot / "programme", document.data.get("programme", {}))
-        for key in new.keys() & found.keys():
+        for key in (key for key in new if key in found):
             there = found[key].spot
             wanted = f"a name of its own (taken in {there.file}, line {there.line})"
             self.sheet.fault(new[key].spot, key, wanted)
@@ -165,7 +165,7 @@ class _Reading:
     def _check_tables(self, broker: edge.BrokerSettings) -> None:
         sheet, data = self.sheet, self.document.data
         known = [*TABLES, *ARRAYS, "programme"]
-        for key in data.keys() - set(known):
+        for key in (key for key in data if key not in known):
             self.sheet.fault(self.document.spot / key, data[key], f"no such table, but {nearest(key, known)}")
         floors = checks.unique_ids(sheet, self.floors)
         places = checks.unique_ids(sheet, self.places)

@@ -1,8 +1,8 @@
 """What is measured, in which units, and what is taken for granted about each quantity.
 
 Units are names of the SenML registry (RFC 8428 and RFC 8798); `[degF]` is UCUM's name, `m3/h` the trade's
-own for a fan. Left out on purpose: SenML's `%`, which its registry discourages because half of its users
-mean 0 to 1 and half 0 to 100; `/100` is the registry's unmistakable name.
+own for a fan. Left out on purpose: SenML's `%`, which means a share of 1 like `/` (RFC 8428, note 1,
+from memory) and is taken for per cent by most; `/100` is the registry's name for that.
 """
 
 from __future__ import annotations

@@ -36,11 +36,14 @@ def _floor(programme: Programme) -> list[Limit]:
 
 
 def check(sheet: Sheet, row: Row[ProbeForm], probe: Probe, limits: Sequence[Limit]) -> None:
-    """A fault where no limit lies inside the probe's range, a warning where some lie above it."""
+    """A fault where no limit lies inside the probe's range, a warning where some lie above it.
+
+    A limit at the very end can be seen: a reading at the end counts as at least that.
+    """
     if probe.range_low is None or probe.range_high is None or not limits:
         return
     low, high = (probe.gain * end + probe.offset for end in (probe.range_low, probe.range_high))
-    if not any(low < limit < high for _, limit in limits):
+    if not any(low < limit <= high for _, limit in limits):
         few = f"{limits[0][1]:g} to {limits[-1][1]:g}"
         wanted = f"a range with at least one of the place's limits in it ({few} in the fixed unit)"
         sheet.fault(row.spot / "range", row.form.range, wanted)

@@ -20,6 +20,10 @@ MOST_BYTES = 1_000_000
 MOST_ROWS = 5000
 
 F = TypeVar("F", bound=Form)
+#: The deepest key of a site file has 3 parts; both TOML readers take time and room by the square of them.
+MOST_PARTS = 32
+_PART = r"""(?:[A-Za-z0-9_-]++|"[^"\n]*+"|'[^'\n]*+')"""
+_DEEP = re.compile(rf"(?<![A-Za-z0-9_-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{MOST_PARTS}}}")
 _WHERE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)\Z")
 
 
@@ -67,6 +71,10 @@ def parse(data: bytes, name: str) -> Document:
         line = data.count(b"\n", 0, fault.start) + 1
         raise SiteFault([Fault(name, line, "", None, "text in UTF-8")]) from fault
     text = text.replace("\r\n", "\n")
+    deep = _DEEP.search(text)
+    if deep:
+        line = text.count("\n", 0, deep.start()) + 1
+        raise SiteFault([Fault(name, line, "", None, f"keys of at most {MOST_PARTS} parts")])
     try:
         table = tomllib.loads(text)
     except (ValueError, RecursionError) as fault:

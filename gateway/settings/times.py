@@ -35,10 +35,10 @@ _DAYS = '"daily", a range like "mon-fri", or a list of ' + ", ".join(DAY_NAMES)
 def _some_days(word: Any) -> list[int]:
     if word == "daily":
         return list(range(7))
-    first, _, last = word.partition("-") if isinstance(word, str) else ("", "", "")
-    if first not in DAY_NAMES or (last or first) not in DAY_NAMES:
+    ends = word.split("-") if isinstance(word, str) else []
+    if not 1 <= len(ends) <= 2 or any(end not in DAY_NAMES for end in ends):
         raise ValueError(_DAYS)
-    begin, end = DAY_NAMES.index(first), DAY_NAMES.index(last or first)
+    begin, end = DAY_NAMES.index(ends[0]), DAY_NAMES.index(ends[-1])
     return [(begin + step) % 7 for step in range((end - begin) % 7 + 1)]
 
 

@@ -123,6 +123,7 @@ def test_no_shift_at_all_is_named(tmp_path: Path) -> None:
         (b"a = 1\nb = 'caf\xe9'\n", 2, "text in UTF-8"),
         (b"a = " + b"[" * 5000, None, "TOML"),
         (b"a = " + b"9" * 5000, None, "TOML"),
+        (b"# a\na" + b".'a'. a" * 20_000, 2, "keys of at most 32 parts"),
         (b"#" * 1_000_001, None, "a file that can be read (more than 1,000,000 bytes)"),
     ],
 )
