@@ -64,7 +64,7 @@ def _probes(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
 def _alarms(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
     found = documents.alarms(reader.alarms(ended, MOST))
     grave = any(
-        row["state"] != "normal" and row["priority"] in ("high", "highest") and not row["late"]
+        row["state"] != "normal" and row["priority"] != "low" and not row["late"]
         for row in found
     )
     standing = tables.sums(found)

@@ -108,7 +108,8 @@ COMMANDS: dict[str, Word] = {
         "malting-gateway probes",
     ),
     "alarms": _read(
-        "what is wrong now", "Exit 1 if a high alarm stands.", "malting-gateway alarms --all",
+        "what is wrong now", "Exit 1 if an alarm stands that calls people (medium or above).",
+        "malting-gateway alarms --all",
         _argument("--all", action="store_true", dest="ended", help="those that are over, too"),
     ),
     "turns": _read("when each bed was turned, and by whom", "Exit 0.", "malting-gateway turns --json"),

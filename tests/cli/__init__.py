@@ -1,0 +1,1 @@
+"""The command line from outside: words in, documents and exit codes out."""

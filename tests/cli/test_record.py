@@ -1,0 +1,132 @@
+"""Recording with no daemon: committed by the command itself, or refused in plain words, or no answer."""
+
+from pathlib import Path
+
+import pytest
+
+from gateway import live_store
+from gateway.core.inputs import Answered, Cast, Turned
+from gateway.edges.sqlite import open_reader, open_writer
+from gateway.errors import NoAnswer
+from tests.cli.house import NIGHT_MS, schema, type_in
+
+
+def _newest(store: Path) -> object:
+    reader = open_reader(store)
+    try:
+        return reader.entries_after(reader.last_stamp()[0] - 1, 1)[0].what
+    finally:
+        reader.close()
+
+
+def test_the_journal_number_is_printed_once_it_is_kept(store: Path) -> None:
+    before = type_in("--store", store, "cast", "bed-d", "--piece", "16", "--by", "Ada")
+    assert before.code == 0
+    schema("recorded").validate(before.json)
+    after = type_in("--store", store, "cast", "bed-d", "--piece", "17")
+    assert after.json["journal"] == before.json["journal"] + 1
+    assert isinstance(_newest(store), Cast)
+
+
+def test_what_really_happened_when_is_kept(store: Path) -> None:
+    said = type_in(
+        "--store", store, "turned", "bed-c", "--from-m", 20, "--to-m", 25, "--at",
+        "2024-11-05T02:40:00Z", "--by", "Ben", "--why", "half of it",
+    )  # fmt: skip
+    assert said.code == 0
+    assert _newest(store) == Turned("bed-c", 20.0, 25.0, "Ben", "half of it", NIGHT_MS + 40 * 60_000)
+
+
+def test_while_the_gateway_is_down_an_entry_without_a_time_gets_the_real_one(store: Path) -> None:
+    assert type_in("--store", store, "turned", "bed-c").code == 0
+    kept = _newest(store)
+    assert isinstance(kept, Turned)
+    assert kept.when_ms is not None
+    assert kept.when_ms > NIGHT_MS + 86_400_000
+
+
+def test_what_was_recorded_is_seen_at_once(store: Path) -> None:
+    type_in("--store", store, "cast", "bed-d", "--piece", "16", "--at", "2024-11-04T20:00:00Z")
+    rows = {row["bed"]: row for row in type_in("--store", store, "beds", "--json").json["rows"]}
+    assert rows["bed-d"]["piece"] == "16"
+
+
+def test_an_alarm_is_answered(store: Path) -> None:
+    rows = type_in("--store", store, "alarms", "--json").json["rows"]
+    [number] = [row["number"] for row in rows if row["kind"] == "bed_hot"]
+    assert type_in("--store", store, "answer", number, "cant", "--by", "ben").code == 0
+    kept = _newest(store)
+    assert isinstance(kept, Answered)
+    assert (kept.alarm, kept.answer, kept.by) == (number, "cant", "ben")
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["cast", "bed-x"], "Quern Hill Maltings has no bed bed-x; it has bed-a"),
+        (["cast", "kiln"], "no bed kiln"),
+        (["moved", "bed-a", "--to", "bed-x"], "no bed bed-x"),
+        (["kiln", "lit", "--kiln", "bed-a"], "no kiln bed-a"),
+        (["out-of-service", "nothing", "--why", "gone"], "no probe nothing"),
+        (["test-call", "zoe"], "no person zoe"),
+        (["answer", "7", "going"], "there is no alarm 7"),
+        (["answer", "99999", "going"], "there is no alarm 99999"),
+        (["quiet", "101", "--for", "soon", "--why", "x"], "for: 'soon': expected a span"),
+        (["quiet", "101", "--for", "48h", "--why", "x"], "at most 86400"),
+        (["turned", "bed-a", "--at", "teatime"], "when: got 'teatime'"),
+        (["turned", "bed-a", "--at", "2024-11-05T02:40:00"], "offset"),
+        (["turned", "bed-a", "--from-m", "nan"], "sensible size"),
+        (["cast", "bed-a", "--why", "x" * 201], "1 to 200"),
+    ],
+)
+def test_what_cannot_be_is_said_in_plain_words(store: Path, words: list[str], says: str) -> None:
+    said = type_in("--store", store, *words)
+    assert (said.code, said.out) == (2, "")
+    assert says in said.err
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["turned", "bed-b"],
+        ["turned", "bed-c", "--at", "1999-01-01T00:00:00Z"],
+        ["turned", "bed-c", "--from-m", "900", "--to-m", "-3"],
+        ["moved", "bed-b", "--to", "bed-b"],
+        ["loaded", "bed-b"],
+        ["kiln", "drawn"],
+        ["in-service", "bed-a-mid"],
+        ["couch-broken", "bed-b"],
+        ["unquiet", "101"],
+    ],
+)
+def test_nothing_odd_that_is_recorded_at_night_is_refused(store: Path, words: list[str]) -> None:
+    said = type_in("--store", store, *words)
+    assert (said.code, said.err) == (0, "")
+    assert type_in("--store", store, "beds").code in (0, 1), "and the judge can live with it"
+
+
+def test_a_store_that_somebody_holds_without_answering_is_no_answer(store: Path) -> None:
+    holder = open_writer(store, site_id="quern-hill", clock_kind="wall", reserve_bytes=4096)
+    try:
+        with pytest.raises(NoAnswer, match=r"already writes to this store.*did not answer within 0\.3 s"):
+            live_store.record(store, "turned", {"bed": "bed-c"}, within_s=0.3)
+    finally:
+        holder.close()
+
+
+@pytest.mark.long
+def test_no_answer_is_exit_3_within_5_s(store: Path) -> None:
+    holder = open_writer(store, site_id="quern-hill", clock_kind="wall", reserve_bytes=4096)
+    try:
+        said = type_in("--store", store, "turned", "bed-c")
+    finally:
+        holder.close()
+    assert said.code == 3
+    assert "did not answer within 5 s" in said.err
+
+
+def test_a_store_that_never_ran_is_a_fault_not_a_new_store(tmp_path: Path) -> None:
+    said = type_in("--store", tmp_path, "cast", "bed-a")
+    assert said.code == 2
+    assert "there is no store here" in said.err
+    assert list(tmp_path.iterdir()) == []
