@@ -66,7 +66,7 @@ def parse(payload: bytes) -> Any:
     that number refuses it.
     """
     if len(payload) > MOST_BYTES:
-        raise Refusal(Reason.TOO_LONG, f"{len(payload)} bytes; at most {MOST_BYTES}")
+        raise Refusal(Reason.TOO_LONG, f"more than {MOST_BYTES} bytes")
     try:
         return _decoder.decode(payload.decode())
     except UnicodeDecodeError:

@@ -24,14 +24,15 @@ class Inbox:
         self._bytes_in = 0
         self._bytes_out = 0
 
-    def put(self, message: Message) -> bool:
-        """Take a message in, or say that there is no room for it."""
-        cost = len(message.payload) + len(message.topic) + _OVERHEAD
-        if len(self._waiting) >= self._most or self._bytes_in - self._bytes_out + cost > self._size:
-            return False
-        self._bytes_in += cost
+    @property
+    def full(self) -> bool:
+        """Whether nothing more may be put; the last one put may be the one that made it full."""
+        return len(self._waiting) >= self._most or self.size >= self._size
+
+    def put(self, message: Message) -> None:
+        """Take a message in."""
+        self._bytes_in += len(message.payload) + len(message.topic) + _OVERHEAD
         self._waiting.append(message)
-        return True
 
     def ring(self) -> None:
         """Wake the taker if there is something for it."""
@@ -65,5 +66,5 @@ class Inbox:
 
     @property
     def half_empty(self) -> bool:
-        """Whether it is worth connecting again after an overflow."""
+        """Whether it is worth reading again after it was full."""
         return len(self._waiting) * 2 <= self._most and self.size * 2 <= self._size

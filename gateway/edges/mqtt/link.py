@@ -18,6 +18,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from gateway.edges.mqtt.inbox import Inbox
 from gateway.edges.mqtt.line import Line
 from gateway.edges.mqtt.options import Options
 from gateway.ports import Message
@@ -29,6 +30,11 @@ NAMES = {V5: "5", V311: "3.1.1"}
 _TAKEN_OVER = 0x8E
 _UNSUPPORTED = (0x84, 0x01)
 _RETAIN_ON_NEW_SUBSCRIPTION = 1
+
+#: Packets handled in one go, before the writer is woken and its settlements are sent.
+_PACKETS = 250
+#: More of a payload is not kept: every form is shorter, and what reads it still sees that it is too long.
+_KEPT_BYTES = 65_537
 
 #: Fields of contract C5, null: all that is known of a gateway that is gone.
 _LOST = json.dumps(
@@ -50,7 +56,7 @@ class Link:
     `session_present` is None until the broker has answered. `epoch` marks every message that came over it.
     """
 
-    def __init__(self, options: Options, version: MQTTProtocolVersion, epoch: int) -> None:
+    def __init__(self, options: Options, version: MQTTProtocolVersion, epoch: int, inbox: Inbox) -> None:
         self.epoch = epoch
         self.version = version
         self.session = 0
@@ -59,10 +65,9 @@ class Link:
         self.ended: str | None = None
         self.taken_over = False
         self.unsupported = False
-        self.overflowed = False
         self.received = 0
         self._options = options
-        self._put: Callable[[Message], bool] = _no_room
+        self._inbox = inbox
         self._accepted: Callable[[Link], None] = _nothing
         self._client = _client(options, version)
         self._client.on_connect = self._on_connect
@@ -72,12 +77,11 @@ class Link:
         # With this set paho leaves its packets to our `flush` instead of sending each by itself.
         self._client.on_socket_register_write = _nothing
 
-    def open(self, put: Callable[[Message], bool], accepted: Callable[[Link], None]) -> None:
-        """Connect and ask to be let in. `put` takes messages; `accepted` is called once, before the first.
+    def open(self, accepted: Callable[[Link], None]) -> None:
+        """Connect and ask to be let in. `accepted` is called once, before the first message.
 
         Raises OSError (also for TLS and names that do not resolve) or ValueError.
         """
-        self._put = put
         self._accepted = accepted
         options = self._options
         properties = None
@@ -95,15 +99,15 @@ class Link:
         return self._client.socket()  # type: ignore[return-value]
 
     def read(self) -> None:
-        """Handle everything that has come, up to one piece of the line."""
-        client = self._client
+        """Handle some of what has come, as long as the inbox has room."""
+        client, inbox = self._client, self._inbox
         line = self.line
-        while line is not None and self.ended is None and not self.overflowed:
+        for _ in range(_PACKETS):
+            if line is None or self.ended is not None or inbox.full:
+                break
             client.loop_read()
             if self.line is not line or not line.pending():
                 break
-        if self.overflowed and self.ended is None:
-            self.ended = "more messages waited than there is room for"
 
     def settle(self, mids: Iterable[int]) -> None:
         """Tell the broker, in this order, that it may forget these."""
@@ -165,17 +169,15 @@ class Link:
         self.ready = not refused
 
     def _on_message(self, _client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
-        if self.overflowed:
-            return
         try:
             topic = message.topic
         except UnicodeDecodeError:
             topic = "(a topic that is not UTF-8)"
         self.received += 1
-        self.overflowed = not self._put(
+        self._inbox.put(
             Message(
                 topic,
-                bytes(message.payload),
+                bytes(message.payload[:_KEPT_BYTES]),
                 message.qos,
                 message.mid,
                 bool(message.dup),
@@ -194,10 +196,6 @@ class Link:
 
 def _nothing(*_args: object) -> None:
     """For a call-back that must be there."""
-
-
-def _no_room(_message: Message) -> bool:
-    return False
 
 
 def _client(options: Options, version: MQTTProtocolVersion) -> _Client:

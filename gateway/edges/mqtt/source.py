@@ -46,6 +46,7 @@ class MqttSource:
         self._epoch = 0
         self._link: Link | None = None
         self._accepted_at_s: float | None = None
+        self._paused_since_s: float | None = None
         self._fault = "not tried yet"
         self._settlements: deque[tuple[int, list[int]]] = deque()
         self._statuses: deque[bytes] = deque(maxlen=_STATUSES)
@@ -71,7 +72,10 @@ class MqttSource:
 
     def take(self, most: int, wait_s: float) -> list[Message]:
         """As `ports.Source.take`."""
-        return self._inbox.take(most, wait_s)
+        taken = self._inbox.take(most, wait_s)
+        if self._paused_since_s is not None and self._inbox.half_empty:
+            self._ring()
+        return taken
 
     def wake(self) -> None:
         """Let a waiting `take` return."""
@@ -133,10 +137,10 @@ class MqttSource:
         """One connection, to its end; the seconds to wait before the next."""
         self._epoch += 1
         self._accepted_at_s = None
-        link = Link(self._options, self._retry.version, self._epoch)
+        link = Link(self._options, self._retry.version, self._epoch, self._inbox)
         reached = False
         try:
-            link.open(self._inbox.put, self._accept)
+            link.open(self._accept)
             self._link, reached = link, True
             self._serve(link)
         except (OSError, ValueError) as fault:
@@ -163,30 +167,56 @@ class MqttSource:
         )  # fmt: skip
 
     def _serve(self, link: Link) -> None:
-        poll = select.poll()
         line = link.line
         if line is None:
             return
-        number, wanted = line.fileno(), 0
+        poll = select.poll()
         poll.register(self._bell_out, select.POLLIN)
-        opened_s, misc_s = self._now(), 0.0
+        number, wanted, opened_s, misc_s = line.fileno(), -1, self._now(), 0.0
         while link.ended is None and not self._stopping.is_set():
-            want = select.POLLIN | (select.POLLOUT if line.backlog else 0)
+            self._send(link)
+            reading = not self._paused()
+            want = (select.POLLIN if reading else 0) | (select.POLLOUT if line.backlog else 0)
             if want != wanted:
                 poll.register(number, want)
                 wanted = want
-            ready = dict(poll.poll(0 if line.pending() else TURN_S * 1000))
+            more = reading and line.pending()
+            ready = dict(poll.poll(0 if more else TURN_S * 1000))
             now_s = self._turn(ready)
-            if number in ready or line.pending():
+            if reading and (more or number in ready):
                 self._read(link, now_s)
-            self._send(link)
+            elif ready.get(number, 0) & (select.POLLHUP | select.POLLERR):
+                link.ended = "the connection broke while nothing was read"
             if now_s - misc_s >= TURN_S:
                 misc_s = now_s
-                link.misc()
-            if link.session_present is None and now_s - opened_s > self._options.connack_s:
-                link.ended = link.ended or f"no answer within {self._options.connack_s:g} s"
+                self._look_after(link, now_s - opened_s)
         if self._stopping.is_set() and link.ended is None:
             self._send(link)
+
+    def _paused(self) -> bool:
+        """Whether the writer is so far behind that nothing more is read for now.
+
+        A broker may send more than the receive maximum it was told (mosquitto 2.0.11 does, on draining a
+        long queue). What is not read waits in the network, and then at the broker: nothing is lost by it.
+        """
+        if self._paused_since_s is not None:
+            if self._inbox.half_empty:
+                self._paused_since_s = None
+        elif self._inbox.full:
+            self._paused_since_s = self._now()
+        return self._paused_since_s is not None
+
+    def _look_after(self, link: Link, connected_s: float) -> None:
+        """About once a second: keep the connection alive, or give it up."""
+        options = self._options
+        if link.session_present is None and connected_s > options.connack_s:
+            link.ended = link.ended or f"no answer within {options.connack_s:g} s"
+        elif self._paused_since_s is None:
+            link.misc()
+        elif self._now() - self._paused_since_s > options.keepalive_s:
+            # Unread for so long it would be taken for dead; what was not settled comes again.
+            link.ended = link.ended or "more messages waited than there is room for"
+            self._counts["overflows"] += 1
 
     def _turn(self, ready: dict[int, int]) -> float:
         """What every turn of the loop does first; the time now."""
@@ -230,7 +260,6 @@ class MqttSource:
         wait_s = self._retry.after(End(now_s, lasted_s, reached, link.taken_over, link.unsupported, refused))
         if self._retry.twin:
             self._watch.set("twin", True, "another program uses our client id: each throws the other out")
-        self._counts["overflows"] += link.overflowed
         log.warning("no broker: %s; next attempt in %.1f s", self._fault, wait_s)
         return wait_s
 
