@@ -164,8 +164,21 @@ def test_a_reading_that_came_just_now_gives_way_to_one_that_says_its_time(writer
     with writer.atomic():
         added = writer.add_readings(BEGAN_MS, BEGAN_MS, [Reading("bed-c/mid", BEGAN_MS, 15.0), reading(1)])
 
-    assert [one.measured_at_ms - BEGAN_MS for one in readings_of(added.entries)] == [2, 60_000]
+    assert [one.measured_at_ms - BEGAN_MS for one in readings_of(added.entries)] == [3, 60_000]
     assert added.duplicates == 0
+
+
+def test_a_long_run_of_taken_milliseconds_is_stepped_over(writer: Writer) -> None:
+    taken = [Reading("bed-c/mid", BEGAN_MS + k, 15.0, OWN_TIME) for k in range(3000)]
+    add(writer, *taken)
+
+    with writer.atomic():
+        added = writer.add_readings(BEGAN_MS, BEGAN_MS, [Reading("bed-c/mid", BEGAN_MS, 16.0)])
+        again = writer.add_readings(BEGAN_MS, BEGAN_MS, [Reading("bed-c/mid", BEGAN_MS, 16.0)])
+
+    [first, second] = readings_of([*added.entries, *again.entries])
+    assert 3000 <= first.measured_at_ms - BEGAN_MS <= 6000
+    assert second.measured_at_ms == first.measured_at_ms + 1
 
 
 def test_after_the_clock_was_set_back_new_readings_do_not_stay_at_the_wrong_time(writer: Writer) -> None:

@@ -90,12 +90,14 @@ class Appender:
         added = Added([], 0, [])
         duplicates = 0
         for given in readings:
-            reading = given
+            reading, step_ms = given, 1
             n = self._n + 1 + len(added.entries)
             while not self._insert(n, reading):
                 if not reading.flags & OWN_TIME:
-                    reading = reading._replace(measured_at_ms=reading.measured_at_ms + 1)
+                    # Further each time: a long run of taken milliseconds must not cost a try for each.
+                    reading = reading._replace(measured_at_ms=reading.measured_at_ms + step_ms)
                     self._arrivals[reading.probe] = reading.measured_at_ms
+                    step_ms *= 2
                     continue
                 key = (self._probes[reading.probe], reading.measured_at_ms)
                 if self._db.execute(_KEPT, key).fetchone()[0] == reading.value:

@@ -77,10 +77,7 @@ class Beside:
             self._db.execute(_COUNT, (probe, topic, reason, count, at_ms, at_ms))
 
     def _topics(self) -> int:
-        row = self._db.execute(
-            "SELECT count(DISTINCT topic) FROM rejected_count WHERE probe = '' AND topic <> ?",
-            (OTHER_TOPICS,),
-        ).fetchone()
+        row = self._db.execute("SELECT count(DISTINCT topic) FROM rejected_count WHERE probe = ''").fetchone()
         return int(row[0])
 
     def _counted(self, topic: str) -> bool:
