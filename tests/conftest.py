@@ -6,8 +6,9 @@ from pathlib import Path
 import pytest
 
 from tests.broker import broker, brokers, mosquitto_path
+from tests.timeseries import proxies, series_server, server_path
 
-__all__ = ["broker", "brokers"]
+__all__ = ["broker", "brokers", "proxies", "series_server"]
 
 ROOT = Path(__file__).resolve().parent.parent
 DATA = ROOT.parent / "shared" / "data"
@@ -26,6 +27,8 @@ def _reason(item: pytest.Item, config: pytest.Config) -> str | None:
         return "long (add --long)"
     if item.get_closest_marker("broker") and not mosquitto_path():
         return "need mosquitto (apt-get install mosquitto mosquitto-clients)"
+    if item.get_closest_marker("series") and not server_path():
+        return "need victoria-metrics (apt-get install victoria-metrics)"
     if item.get_closest_marker("data") and not DATA.is_dir():
         return "need the recorded series, which are not beside this clone"
     return None
@@ -39,6 +42,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     for item in items:
         if {"broker", "brokers"} & set(getattr(item, "fixturenames", ())):
             item.add_marker("broker")
+        if "series_server" in getattr(item, "fixturenames", ()):
+            item.add_marker("series")
         reason = _reason(item, config)
         if reason:
             _left_out[reason] += 1

@@ -1,0 +1,89 @@
+"""Getting a page of lines into the server, whatever one line or the whole of it is refused for."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+from gateway.errors import SeriesFault
+from gateway.ports import Series
+
+#: A server that takes not one of so many lines has a fault of its own: nothing is kept aside for that (ours).
+REFUSED_IN_A_ROW = 50
+#: A batch that was halved is doubled again after so many whole ones: the limit may have gone (ours).
+GROW_AFTER = 20
+
+
+class Stopped(Exception):
+    """The mirror was told to stop in the middle of a page, which will be written again from its beginning."""
+
+
+class Refused(NamedTuple):
+    """One line, and the server's reason."""
+
+    line: str
+    reason: str
+
+
+class Sender:
+    """Remembers how much the server takes at once. `stopping` is asked before each request."""
+
+    def __init__(self, series: Series, most: int, stopping: Callable[[], bool]) -> None:
+        self._series, self._most, self.stopping = series, most, stopping
+        self.size = most  #: lines in one request, at present
+        self._whole = 0
+        self._in_a_row = 0
+
+    def send(self, lines: Sequence[str], *, known_bad: bool = False) -> list[Refused]:
+        """Returns once each line is written or refused by itself, in order; raises SeriesFault for what is
+        not the lines' fault, and Stopped. `known_bad`: these were refused before, any number may be again."""
+        refused: list[Refused] = []
+        parts = deque(self._cut(lines))
+        while parts:
+            if self.stopping():
+                raise Stopped
+            part = parts.popleft()
+            if len(part) > self.size:
+                parts.extendleft(reversed(self._cut(part)))
+                continue
+            try:
+                self._series.write(part)
+            except SeriesFault as fault:
+                if fault.kind not in ("line", "size"):
+                    raise
+                if len(part) > 1:
+                    parts.extendleft(reversed(self._smaller(part, fault.kind)))
+                    continue
+                refused.append(Refused(part[0], str(fault)))
+                self._note_refused(fault, known_bad)
+            else:
+                self._note_written(len(part))
+        return refused
+
+    def _cut(self, lines: Sequence[str]) -> list[Sequence[str]]:
+        return [lines[i : i + self.size] for i in range(0, len(lines), self.size)]
+
+    def _smaller(self, part: Sequence[str], kind: str) -> list[Sequence[str]]:
+        half = (len(part) + 1) // 2
+        if kind == "size":
+            self.size, self._whole = half, 0
+        return [part[:half], part[half:]]
+
+    def _note_written(self, count: int) -> None:
+        self._in_a_row = 0
+        if self.size < self._most and count == self.size:
+            self._whole += 1
+            if self._whole >= GROW_AFTER:
+                self.size, self._whole = min(2 * self.size, self._most), 0
+
+    def _note_refused(self, fault: SeriesFault, known_bad: bool) -> None:
+        if known_bad:
+            return
+        self._in_a_row += 1
+        if self._in_a_row >= REFUSED_IN_A_ROW:
+            raise SeriesFault(
+                "refused",
+                f"{REFUSED_IN_A_ROW} lines refused one after another, the last one with {fault}",
+                status=fault.status,
+            )
