@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import ssl
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import paho.mqtt.client as paho
@@ -21,7 +21,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 from gateway.edges.mqtt.inbox import Inbox
 from gateway.edges.mqtt.line import Line
 from gateway.edges.mqtt.options import Options
-from gateway.ports import Message
+from gateway.edges.mqtt.publication import PUBLISH, message, settlements
 
 V5, V311 = MQTTProtocolVersion.MQTTv5, MQTTProtocolVersion.MQTTv311
 NAMES = {V5: "5", V311: "3.1.1"}
@@ -33,8 +33,6 @@ _RETAIN_ON_NEW_SUBSCRIPTION = 1
 
 #: Packets handled in one go, before the writer is woken and its settlements are sent.
 _PACKETS = 250
-#: More of a payload is not kept: every form is shorter, and what reads it still sees that it is too long.
-_KEPT_BYTES = 65_537
 
 #: Fields of contract C5, null: all that is known of a gateway that is gone.
 _LOST = json.dumps(
@@ -72,7 +70,6 @@ class Link:
         self._client = _client(options, version)
         self._client.on_connect = self._on_connect
         self._client.on_subscribe = self._on_subscribe
-        self._client.on_message = self._on_message
         self._client.on_disconnect = self._on_disconnect
         # With this set paho leaves its packets to our `flush` instead of sending each by itself.
         self._client.on_socket_register_write = _nothing
@@ -99,20 +96,31 @@ class Link:
         return self._client.socket()  # type: ignore[return-value]
 
     def read(self) -> None:
-        """Handle some of what has come, as long as the inbox has room."""
-        client, inbox = self._client, self._inbox
+        """Handle some of what has come, as long as the inbox has room. Raises OSError or Malformed."""
         line = self.line
+        filled = False
         for _ in range(_PACKETS):
-            if line is None or self.ended is not None or inbox.full:
-                break
-            client.loop_read()
-            if self.line is not line or not line.pending():
-                break
+            if line is None or self.ended is not None or self._inbox.full:
+                return
+            packet = line.packet()
+            if packet is None:
+                if filled:
+                    break
+                line.fill()
+                filled = True
+            elif packet[0] & 0xF0 == PUBLISH:
+                self.received += 1
+                self._inbox.put(message(*packet, self.version == V5, self.epoch, self.session))
+            else:
+                self._client.loop_read()
+        if line is not None and line.over:
+            self._client.loop_read()
 
-    def settle(self, mids: Iterable[int]) -> None:
+    def settle(self, mids: Sequence[int]) -> None:
         """Tell the broker, in this order, that it may forget these."""
-        for mid in mids:
-            self._client.ack(mid, 1)
+        line = self.line
+        if line is not None:
+            line.send(settlements(mids))
 
     def publish(self, body: bytes) -> None:
         """The retained status."""
@@ -168,25 +176,6 @@ class Link:
             self.ended = f"the broker refused the subscription to {', '.join(refused)}"
         self.ready = not refused
 
-    def _on_message(self, _client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
-        try:
-            topic = message.topic
-        except UnicodeDecodeError:
-            topic = "(a topic that is not UTF-8)"
-        self.received += 1
-        self._inbox.put(
-            Message(
-                topic,
-                bytes(message.payload[:_KEPT_BYTES]),
-                message.qos,
-                message.mid,
-                bool(message.dup),
-                bool(message.retain),
-                self.epoch,
-                self.session,
-            )
-        )
-
     def _on_disconnect(
         self, _client: paho.Client, _data: Any, flags: paho.DisconnectFlags, reason: Any, _properties: Any
     ) -> None:
@@ -205,7 +194,6 @@ def _client(options: Options, version: MQTTProtocolVersion) -> _Client:
         clean_session=None if version == V5 else False,
         protocol=version,
         reconnect_on_failure=False,
-        manual_ack=True,
     )
     client.connect_timeout = options.connect_timeout_s
     client.max_queued_messages_set(100)
