@@ -1,0 +1,1 @@
+"""Payload forms: every byte string is a reading or a refusal with its reason."""
