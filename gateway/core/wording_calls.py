@@ -37,7 +37,7 @@ def _bed_low(told: Told) -> tuple[str, list[Part]]:
         Part(_comma(told.trend()), TREND),
         Part("."),
         Part(told.turned(), TURNED),
-        Part(" Close shutters, thicken; no turn by the clock alone."),
+        Part(" Close shutters, thicken or plough."),
     ]
 
 

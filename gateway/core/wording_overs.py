@@ -18,6 +18,8 @@ _GATEWAY = {
     "gateway_twin": "ONE GATEWAY UNDER THIS NAME AGAIN.",
     "gateway_phone": "PHONES CAN BE REACHED AGAIN.",
 }
+_WHO = Part(" Who is inside?", DETAIL)
+_NOT_CERTIFIED = Part(" Not a certified gas alarm.")
 
 
 def say_over(told: Told, down_min: int | None) -> tuple[str, list[Part]]:
@@ -61,18 +63,10 @@ def _gas(told: Told, down_min: int | None) -> tuple[str, list[Part]]:
     head = f"{told.loud()} READING DOWN"
     if found.value is None or found.limit is None or found.value >= found.limit:
         head = f"{told.loud()} NO GAS READING"
-        return head, [Part(f"{head}: air unknown, hand meter only."), *_stay()]
+        return head, [Part(f"{head}: air unknown, hand meter only."), _WHO, _NOT_CERTIFIED]
     time = f" for {min(down_min, 9999)} min" if down_min is not None else ""
     below = f"{told.gas()} {told.value()}, below {told.limit()}{time}."
-    return head, [Part(f"{head}: {below}"), *_stay()]
-
-
-def _stay() -> list[Part]:
-    return [
-        Part(" Who is inside?"),
-        Part(" Hand meter before going in."),
-        Part(" Not a certified gas alarm."),
-    ]
+    return head, [Part(f"{head}: {below}"), _WHO, Part(" Hand meter before going in."), _NOT_CERTIFIED]
 
 
 def _colon(told: Told) -> str:
