@@ -16,7 +16,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from gateway.core.inputs import Condition, Event
-from gateway.core.points import Marks, Pen, effect_at_ms
+from gateway.core.points import Marks, Pen, effect_at_ms, line_at_ms
 from gateway.errors import GatewayError, SeriesFault
 from gateway.mirror_send import Refused, Sender, Stopped
 from gateway.ports import Aside, Clock, MirrorPlace, MirrorReader, MirrorState, OrderedEffect, Series
@@ -53,7 +53,8 @@ class Page(NamedTuple):
 
 
 class Mirror:
-    """One thread runs it. `target` names the server; another one than last time is written to from the start.
+    """One thread runs it. `target` names the server; another one than last time is written to from the start
+    (with `newest_days`, only what was then no older than that is).
 
     `keep` and `record` return once the writer has committed, or raise GatewayError. `clock` is the real one;
     `jitter` draws from 0 to 1.
@@ -71,10 +72,12 @@ class Mirror:
         jitter: Callable[[], float],
         batch: int = BATCH,
         alarm_after_s: float = 3600.0,
+        newest_days: float | None = None,
     ) -> None:
         self._target, self._reader = target, reader
         self._keep_in_store, self._record, self._clock, self._jitter = keep, record, clock, jitter
         self._batch, self._alarm_after_ms = batch, round(alarm_after_s * 1000)
+        self._newest_ms = None if newest_days is None else round(newest_days * 86_400_000)
         self._stop = threading.Event()
         self._sender = Sender(series, batch, self._stop.is_set)
         self._state: MirrorState | None = None
@@ -160,6 +163,7 @@ class Mirror:
                 self._pen = Pen(reader.get_meta("site") or "", reader.site_at(place.n), marks)
             entries = reader.entries_after(place.n, most)
             effects = reader.effects_in_order(place.effect, most)
+            from_ms = 0 if self._newest_ms is None else reader.last_stamp()[1] - self._newest_ms
         pen, more = self._pen, len(entries) == most or len(effects) == most
         lines: list[str] = []
         waiting = deque(effects)
@@ -174,6 +178,8 @@ class Mirror:
         n = entries[-1].n if entries else place.n
         done = len(effects) - len(waiting)
         order = effects[done - 1].order if done else place.effect
+        if from_ms > 0:
+            lines = [line for line in lines if line_at_ms(line) >= from_ms]
         return Page(lines, MirrorPlace(n, order, *pen.marks), more)
 
     def _skip(self, state: MirrorState, page: Page) -> None:

@@ -196,6 +196,11 @@ def effect_at_ms(kind: str, body: Mapping[str, Any]) -> int:
     return int(at_ms)
 
 
+def line_at_ms(line: str) -> int:
+    """The time of a line of this module, Unix ms."""
+    return int(line[line.rindex(" ") :])
+
+
 def _spaced(last_ms: int, at_ms: int) -> int:
     """A time of its own after the last one, unless the clock has been set back since."""
     return last_ms + 1 if last_ms - REBASE_MS < at_ms <= last_ms else at_ms

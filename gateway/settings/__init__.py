@@ -4,7 +4,7 @@ settings = load("config/quern-hill.toml", os.environ)   # raises SiteFault with 
 faults, warnings = check("config/quern-hill.toml", os.environ)
 """
 
-from gateway.settings.edge import BrokerSettings, LinksSettings, PhoneSettings
+from gateway.settings.edge import BrokerSettings, LinksSettings, PhoneSettings, SeriesSettings
 from gateway.settings.fault import Fault, SiteFault
 from gateway.settings.keys import write_keys
 from gateway.settings.load import SECRETS_FOLDER, Settings, check, check_text, load
@@ -15,6 +15,7 @@ __all__ = [
     "Fault",
     "LinksSettings",
     "PhoneSettings",
+    "SeriesSettings",
     "Settings",
     "SiteFault",
     "check",

@@ -6,9 +6,10 @@ import base64
 import binascii
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from gateway.settings.fault import Sheet, Spot
-from gateway.settings.forms import BrokerForm, LinksForm, PhoneForm
+from gateway.settings.forms import BrokerForm, LinksForm, PhoneForm, SeriesForm
 from gateway.settings.read import Row, read_bounded
 from gateway.settings.values import listen_parts
 
@@ -72,6 +73,21 @@ class PhoneSettings:
 
     def __repr__(self) -> str:
         return f"PhoneSettings(url={STARS}, secret={STARS})"
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesSettings:
+    """The time-series server; `newest_days`: only what is younger is written, None for all of it."""
+
+    url: str
+    org: str
+    bucket: str
+    token: str
+    tls_ca_file: Path | None = None
+    batch: int = 5000
+    timeout_s: float = 30.0
+    alarm_after_s: float = 3600.0
+    newest_days: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +181,32 @@ def links(row: Row[LinksForm]) -> LinksSettings:
     host, port = listen_parts(row.form.listen)
     shown = f"[{host}]" if ":" in host else host
     return LinksSettings(host, port, (row.form.public_url or f"http://{shown}:{port}").rstrip("/"))
+
+
+def series(sheet: Sheet, row: Row[SeriesForm], secrets: Secrets) -> SeriesSettings:
+    """The time-series server's table; the token is one line of visible ASCII."""
+    form, spot = row.form, row.spot
+    token = _password(sheet, spot / "token_file", form.token_file or None, secrets) or SecretText()
+    if not all("!" <= one <= "~" for one in token):
+        sheet.fault(
+            spot / "token_file", form.token_file, "one line with the token in that file, nothing else"
+        )
+    parts = urlsplit(form.url)
+    if parts.username or parts.query or parts.fragment:
+        sheet.fault(spot / "url", form.url, "an address alone; the token has a file, the bucket a key")
+    if parts.scheme == "http" and parts.hostname not in ("localhost", "127.0.0.1", "::1"):
+        sheet.warn(spot / "url", form.url, "https; over http the token can be read on its way")
+    return SeriesSettings(
+        url=form.url.rstrip("/"),
+        org=form.org,
+        bucket=form.bucket,
+        token=token,
+        tls_ca_file=secrets.pem(spot / "tls_ca_file", form.tls_ca_file),
+        batch=form.batch,
+        timeout_s=form.timeout_s,
+        alarm_after_s=form.alarm_after_s,
+        newest_days=form.newest_days,
+    )
 
 
 def phone(sheet: Sheet, row: Row[PhoneForm], secrets: Secrets) -> PhoneSettings:

@@ -82,6 +82,21 @@ class LinksForm(Form):
     public_url: Url | None = None
 
 
+class SeriesForm(Form):
+    """The site's time-series server; without the table nothing is mirrored."""
+
+    BLANK: ClassVar[dict[str, Any]] = {"url": "", "org": "", "bucket": "", "token_file": ""}
+    url: Url
+    org: Annotated[Line, Field(min_length=1, description="the server's name for the organisation")]
+    bucket: Annotated[Line, Field(min_length=1, description="where to write")]
+    token_file: Annotated[File, Field(description="a file with the token that may write there")]
+    tls_ca_file: File | None = None
+    batch: Annotated[int, Field(ge=1, le=20000)] = 5000
+    timeout_s: Annotated[float, Field(ge=0.1, le=600)] = 30.0
+    alarm_after_s: Annotated[float, Field(ge=60, le=7 * 86400)] = 3600.0
+    newest_days: Annotated[float, Field(gt=0, le=36500)] | None = None
+
+
 class FloorForm(Form):
     BLANK: ClassVar[dict[str, Any]] = {"id": "", "length_m": 1e9}
     id: Id

@@ -21,6 +21,7 @@ from gateway.settings.forms import (
     PhoneForm,
     PlaceForm,
     ProbeForm,
+    SeriesForm,
     ShiftForm,
     SiteForm,
 )  # fmt: skip
@@ -35,6 +36,7 @@ TABLES: dict[str, type[Form]] = {
     "broker": BrokerForm,
     "links": LinksForm,
     "callout": CalloutForm,
+    "series": SeriesForm,
 }
 ARRAYS: dict[str, type[Form]] = {
     "floor": FloorForm, "place": PlaceForm, "probe": ProbeForm, "person": PersonForm, "phone": PhoneForm,
@@ -53,6 +55,7 @@ class Settings:
     links: edge.LinksSettings
     phones: dict[str, edge.PhoneSettings]
     warnings: tuple[Fault, ...] = ()
+    series: edge.SeriesSettings | None = None
 
 
 def load(path: Path | str, env: Mapping[str, str] | None = None, *, with_secrets: bool = True) -> Settings:
@@ -153,6 +156,7 @@ class _Reading:
         self._check_tables(broker)
         links = edge.links(self.links) if self.links.whole else edge.LinksSettings("", 0, "")
         phone_settings = [edge.phone(sheet, row, secrets) for row in self.phones]
+        series = self._series(secrets)
         site = self._site(broker.root)
         faults = sheet.faults()
         if site is None or any(fault.blocks for fault in faults):
@@ -160,7 +164,13 @@ class _Reading:
         warnings = [*(fault for fault in faults if not fault.blocks), *sheet.warnings()]
         keys = (phone.id for phone in site.phones)
         phones = dict(zip(keys, phone_settings, strict=True))
-        return Settings(site, broker, links, phones, tuple(warnings)), faults, sheet.warnings()
+        return Settings(site, broker, links, phones, tuple(warnings), series), faults, sheet.warnings()
+
+    def _series(self, secrets: edge.Secrets) -> edge.SeriesSettings | None:
+        """The time-series server, where the file has one."""
+        if "series" not in self.document.data:
+            return None
+        return edge.series(self.sheet, table(self.sheet, self.document, "series", SeriesForm), secrets)
 
     def _check_tables(self, broker: edge.BrokerSettings) -> None:
         sheet, data = self.sheet, self.document.data

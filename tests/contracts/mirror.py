@@ -67,6 +67,7 @@ class Rig:
         bucket: str = "malt",
         token: str = "a token",  # noqa: S107 - made up
         batch: int = 5000,
+        newest_days: float | None = None,
     ) -> None:
         self.directory = directory
         self.writer = writer_of(directory)
@@ -77,7 +78,7 @@ class Rig:
         self.series = Influx(url, org, bucket, token, self.clock, timeout_s=0.5)
         self.mirror = mirror.Mirror(
             self.series, f"{url} {org}/{bucket}", self.reader, keep=self.keep, record=self.record,
-            clock=self.clock, jitter=lambda: 0.0, batch=batch, alarm_after_s=600.0,
+            clock=self.clock, jitter=lambda: 0.0, batch=batch, alarm_after_s=600.0, newest_days=newest_days,
         )  # fmt: skip
         self._at_ms = BEGAN_MS
         self._turn = threading.Lock()  # in the gateway one thread writes

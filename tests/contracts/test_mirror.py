@@ -344,3 +344,16 @@ def test_conditions_are_the_only_thing_the_mirror_records(pair: Pair) -> None:
     pair.rig.settle()
     assert all(isinstance(one, Condition) for one in pair.rig.said)
     assert [one.on for one in pair.rig.said] == [True, False]
+
+
+def test_a_server_that_keeps_a_day_is_written_no_older_lines(pair: Pair) -> None:
+    rig = pair.again(newest_days=1.0)
+    rig.everything(40)
+    rig.fill(40, began=90_000)
+    rig.settle()
+    old = [
+        line for line in rig.expected() if int(line.rsplit(" ", 1)[1]) < BEGAN_MS + 90_009_000 - 86_400_000
+    ]
+    assert len(old) >= 40
+    assert sorted(pair.proxy.written) == sorted(set(rig.expected()) - set(old))
+    assert len(pair.proxy.written) == 40
