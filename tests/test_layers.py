@@ -38,6 +38,7 @@ ROOMS: dict[str, Room] = {
     "gateway.core": Room(("gateway.core",), pure=True),
     "gateway.core.estimate": Room(("gateway.core",), ("numpy",), pure=True),
     "gateway.ports": Room(("gateway.core", "gateway.errors"), pure=True),
+    "gateway.deliver": Room(VALUES),
     "gateway.mirror": Room(VALUES),
     "gateway.pipeline": Room(VALUES),
     "gateway.replay": Room(VALUES, ("numpy",)),
