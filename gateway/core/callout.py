@@ -83,7 +83,6 @@ def again(calling: Calling, site: Site, priority: str, now: Now, kind: str = "re
     wanted = _wanted(calling, site, priority, now)
     before = [who for who in calling.called if who not in calling.cannot or who in wanted]
     if not before and not wanted:
-        calling.cannot.clear()
         before = list(calling.called)
     added = [who for who in wanted if who not in calling.called]
     rings = _phones(calling, site, before, kind)

@@ -49,6 +49,16 @@ def test_a_higher_level_is_unanswered_again_and_calls_through_the_hold() -> None
     assert floor.rung()[-1] == (660, "ada-1", "call")
 
 
+def test_after_a_rise_the_earlier_answer_holds_nothing() -> None:
+    floor = Floor()
+    floor.find(HIGH)
+    floor.put(board.answer, Answered(101, "going", "ben"))
+    floor.find(URGENT)
+    floor.put(board.answer, Answered(101, "heard", "ben"))
+    floor.wait(15 * MIN)
+    assert floor.changes()[-1] == (900, 101, "realarm", "unacknowledged")
+
+
 def test_a_lower_level_is_noted_calls_nobody_and_keeps_the_pace_until_answered() -> None:
     floor = Floor()
     floor.find(URGENT, HIGH)
