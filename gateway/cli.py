@@ -10,7 +10,7 @@ from pathlib import Path
 
 from gateway import __version__
 from gateway.cli_words import COMMANDS, parser
-from gateway.errors import GatewayError, NoAnswer, SettingsFault, StoreHeld
+from gateway.errors import GatewayError, NoAnswer, SettingsFault, StoreHeld, StoreMismatch
 
 GOOD, BAD_NEWS, FAULTY, NO_ANSWER = 0, 1, 2, 3
 _NOT_OF_THE_BODY = frozenset({"command", "site", "store", "version"})
@@ -28,7 +28,7 @@ def main(argv: Sequence[str] | None = None, environ: Mapping[str, str] = os.envi
         return FAULTY
     try:
         return _drive(asked, environ)
-    except SettingsFault as fault:
+    except (SettingsFault, StoreMismatch) as fault:
         print(fault, file=sys.stderr)
         return FAULTY
     except (NoAnswer, StoreHeld) as fault:
@@ -48,6 +48,8 @@ def _drive(asked: argparse.Namespace, environ: Mapping[str, str]) -> int:
     if group == "read":
         from gateway import cli_show
 
+        if getattr(asked, "resend", False):
+            _resend(asked, environ)
         ended = getattr(asked, "ended", False)
         return cli_show.show(asked.command, _store(asked, environ), as_json=asked.json, ended=ended)
     if group == "write":
@@ -58,6 +60,13 @@ def _drive(asked: argparse.Namespace, environ: Mapping[str, str]) -> int:
         "replay": _replay,
     }
     return drivers[asked.command](asked, environ)
+
+
+def _resend(asked: argparse.Namespace, environ: Mapping[str, str]) -> None:
+    from gateway import live_mirror
+
+    count = live_mirror.resend(_store(asked, environ))
+    print(f"{count} lines will be sent once more", file=sys.stderr)
 
 
 def _site(asked: argparse.Namespace, environ: Mapping[str, str]) -> Path:

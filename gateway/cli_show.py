@@ -12,7 +12,7 @@ from gateway.core import rows, views
 from gateway.core.engine import State
 from gateway.core.rows import Row
 from gateway.ports import Reader
-from gateway.show import documents, health, paper, tables
+from gateway.show import documents, health, mirror, paper, tables
 from gateway.show.words import Eyes
 
 MOST = 1000
@@ -63,10 +63,7 @@ def _probes(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
 
 def _alarms(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
     found = documents.alarms(reader.alarms(ended, MOST))
-    grave = any(
-        row["state"] != "normal" and row["priority"] != "low" and not row["late"]
-        for row in found
-    )
+    grave = any(row["state"] != "normal" and row["priority"] != "low" and not row["late"] for row in found)
     standing = tables.sums(found)
     return Answer(found, f"Alarms: {standing}" if standing else "No alarm stands.", tables.alarms, grave)
 
@@ -108,11 +105,24 @@ def _health(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
             reader.due_notices(),
             {row["probe"]: row["state"] for row in views.probes(state)},
             [line.alarm.kind for line in reader.alarms(False) if line.alarm.kind.startswith("gateway_")],
+            _mirror_health(reader, facts),
         )
     )
     bad = sum(row["state"] == "bad" for row in found)
     head = f"{bad} of {len(found)} want looking after" if bad else "All is well but what is noted."
     return Answer(found, head, lambda lines, eyes: tables.health(lines), bad > 0)
+
+
+def _mirror_health(reader: Reader, facts: dict[str, Any] | None) -> Row | None:
+    """Nothing to see where the gateway runs without a server."""
+    found = mirror.row(reader) if facts is None or facts.get("mirror") else None
+    return mirror.health(found) if found else None
+
+
+def _mirror(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+    one = mirror.row(reader)
+    found = [one] if one else []
+    return Answer(found, mirror.head(found), mirror.table, any(map(mirror.is_bad, found)))
 
 
 def _list(parts: list[str], otherwise: str) -> str:
@@ -128,4 +138,5 @@ _ANSWERS: dict[str, Callable[[Reader, State, Path, bool], Answer]] = {
     "rejected": _rejected,
     "tonight": _tonight,
     "health": _health,
+    "mirror": _mirror,
 }

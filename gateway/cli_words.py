@@ -125,6 +125,12 @@ COMMANDS: dict[str, Word] = {
         "the gateway itself: broker, store, disk, clock, phones, probes",
         "Each line is good or says what to do. Exit 1 if one is bad.", "malting-gateway health",
     ),
+    "mirror": _read(
+        "how far the site's time-series server is behind, and the lines it would not take",
+        "Exit 1 if it refuses what is sent, or if lines are kept aside. With --resend those are sent once "
+        "more at the next turn; those it takes leave the list.", "malting-gateway mirror",
+        _argument("--resend", action="store_true", help="send the lines kept aside once more"),
+    ),
     "tonight": _read("what wants turning, the soonest first", "Exit 0.", "malting-gateway tonight"),
     "cast": _write(
         "a new piece lies on a bed", "Starts the piece's days on the floor and its programme.",

@@ -27,6 +27,7 @@ from gateway.edges.sqlite import Writer, open_reader, open_writer
 from gateway.edges.timer import Timer
 from gateway.errors import SettingsFault
 from gateway.live_clock import ClockChoice
+from gateway.live_mirror import MirrorThread, answering
 from gateway.live_people import People
 from gateway.live_requests import Requests
 from gateway.live_writer import WriterThread
@@ -72,8 +73,8 @@ class Gateway:
         self._clock, set_clock = choice.make(resumed_at_ms(writer))
         self._notify = Notify()
         self._signals = _Signals()
-        self._readers = [open_reader(store) for _ in range(3)]
-        for_status, for_people, for_deliver = self._readers
+        self._readers = [open_reader(store) for _ in range(4)]
+        for_status, for_people, for_deliver, for_mirror = self._readers
         self._source = MqttSource(
             _options(broker), session=int(writer.get_meta("session") or 0),
             monotonic=real_mono_s, draw=random.random,
@@ -94,7 +95,8 @@ class Gateway:
             )
         )  # fmt: skip
         people = People(site, for_people, self._requests, self._clock)
-        self._control = Control(store, people.control)
+        self._mirror = MirrorThread(settings.series, writer, self._requests, for_mirror)
+        self._control = Control(store, answering(people.control, writer, self._requests))
         self._door = _door(settings, key, people, real)
         self._writer = WriterThread(self._pipeline, self._requests, self._clock, self._signals.wake)
         self._timer = Timer(self._source.wake, max(0.1, min(1.0, 10.0 / choice.speed)))
@@ -106,9 +108,18 @@ class Gateway:
         for name in _AFRESH:
             if f"gateway_{name}" in self._standing:
                 self._pipeline.record(Condition(name, False, "looked at afresh after a start"))
-        parts = (self._writer, self._source, self._deliver, self._control, self._door, self._timer)
+        parts = (
+            self._writer,
+            self._source,
+            self._deliver,
+            self._mirror,
+            self._control,
+            self._door,
+            self._timer,
+        )
         for part in parts:
             part.start()
+        live_facts.write(self._store, self._facts("running", []))
         self._notify.ready(f"watching {self._store}")
         log.info(
             "running version=%s store=%s clock=%s door=%d pid=%d", __version__, self._store,
@@ -122,7 +133,7 @@ class Gateway:
 
     def _watch(self) -> None:
         """Until a signal, or the writer's end: feed the watchdog, leave facts for `health`."""
-        facts_ms = 0
+        facts_ms = real_mono_ms()
         still: list[str] = []
         while not self._signals.wait(_POLL_S) and self._writer.alive:
             now_still = self._still()
@@ -156,6 +167,7 @@ class Gateway:
             "source": self._source.facts(),
             "still": still,
             "attempts": self._deliver.sent,
+            "mirror": self._mirror.facts(),
             "door_port": self._door.port,
         }
 
@@ -168,6 +180,7 @@ class Gateway:
         self._door.stop()
         ended = {
             "deliver": self._deliver.stop(STOP_S / 4),
+            "mirror": self._mirror.stop(STOP_S / 4),
             "writer": self._writer.stop(STOP_S),
             "mqtt": self._source.stop(STOP_S / 4),
         }

@@ -16,7 +16,7 @@ WITHIN_S = 10.0
 
 
 class _Request(NamedTuple):
-    event: Event
+    what: Event | Callable[[], int]
     number: Future[int]
 
 
@@ -30,7 +30,14 @@ class Requests:
 
     def record(self, event: Event, within_s: float = WITHIN_S) -> int:
         """The event's journal number once it is committed; raises NoAnswer, or what the store said."""
-        request = _Request(event, Future())
+        return self._ask(event, within_s)
+
+    def do(self, work: Callable[[], int], within_s: float = WITHIN_S) -> int:
+        """What this returns, called on the writer's thread outside any transaction; raises as `record`."""
+        return self._ask(work, within_s)
+
+    def _ask(self, what: Event | Callable[[], int], within_s: float) -> int:
+        request = _Request(what, Future())
         if self._closed:
             raise NoAnswer("the gateway is stopping")
         try:
@@ -53,13 +60,13 @@ class Requests:
         served = 0
         while True:
             try:
-                event, number = self._waiting.get_nowait()
+                what, number = self._waiting.get_nowait()
             except queue.Empty:
                 return served
             if not number.set_running_or_notify_cancel():
                 continue
             try:
-                number.set_result(commit(event))
+                number.set_result(what() if callable(what) else commit(what))
             except GatewayError as fault:
                 number.set_exception(fault)
             except BaseException as fault:

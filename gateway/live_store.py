@@ -68,10 +68,15 @@ def alarm_numbers(reader: Reader) -> range:
 
 
 def daemon_facts(store: Path) -> tuple[dict[str, Any] | None, float | None]:
-    """What the daemon last said of itself, and how many real seconds ago; (None, None) where it never did."""
+    """What the daemon last said of itself, and how many real seconds ago; (None, None) where it never did.
+
+    `state` is "gone" where it said that it runs and nobody answers.
+    """
     try:
         text = (store / FACTS).read_text(encoding="utf-8")
         facts = json.loads(text)
+        if facts["state"] == "running" and not control.answers(store):
+            facts["state"] = "gone"
         return facts, max(0.0, (real_wall_ms() - int(facts["written_ms"])) / 1000)
     except (OSError, ValueError, TypeError, KeyError):
         return None, None

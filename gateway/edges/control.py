@@ -95,6 +95,18 @@ def ask(store: Path, request: dict[str, Any], timeout_s: float) -> dict[str, Any
             raise OSError(f"the gateway's answer cannot be read: {fault}") from fault
 
 
+def answers(store: Path) -> bool:
+    """Whether somebody listens there now."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_CLOEXEC) as call:
+        call.settimeout(1.0)
+        try:
+            with _address(store / NAME) as address:
+                call.connect(address)
+        except OSError:
+            return False
+        return True
+
+
 def read_line(stream: socket.socket) -> bytes:
     """One line without its end; raises ValueError where it is longer than 64 kB or ends too early."""
     taken = bytearray()

@@ -26,15 +26,17 @@ class Seen(NamedTuple):
     due: list[DueNotice]
     probe_states: dict[str, str]
     gateway_alarms: list[str]
+    mirror: Row | None = None
 
 
 def rows(seen: Seen) -> list[Row]:
     """One row a thing: name, state (good, bad, or note), detail, and what to do where it is not good."""
     facts = seen.facts or {}
-    running = seen.facts is not None and seen.age_s is not None and seen.age_s <= STALE_S
+    running = facts.get("state") == "running" and seen.age_s is not None and seen.age_s <= STALE_S
     found = [_gateway(seen, running)]
     found += [_broker(facts, running), _session(facts, running), _queue(facts, running), _clock(facts)]
     found += [_store(seen), _disk(seen), _phones(seen), _probes(seen)]
+    found += [seen.mirror] if seen.mirror else []
     found += [_row(name, "bad", "there is an alarm about it", "alarms") for name in seen.gateway_alarms]
     found.append(_row("gas", "note", "no gas watch", "take a hand meter; this is not a certified gas alarm"))
     return found
@@ -45,11 +47,17 @@ def _row(name: str, state: str, detail: str, do: str | None = None) -> Row:
 
 
 def _gateway(seen: Seen, running: bool) -> Row:
-    if running and seen.facts:
-        return _row("gateway", "good", f"runs, version {seen.facts.get('version')}")
-    if seen.age_s is None:
+    if seen.facts is None or seen.age_s is None:
         return _row("gateway", "bad", "has never run on this store", "start it: malting-gateway run")
-    return _row("gateway", "bad", f"last heard {span(seen.age_s)} ago", "start it, or look at its log")
+    still = seen.facts.get("still")
+    if running and still:
+        return _row("gateway", "bad", f"stands still: {', '.join(still)}", "look at its log; start it again")
+    if running:
+        return _row("gateway", "good", f"runs, version {seen.facts.get('version')}")
+    ago = f"{span(seen.age_s)} ago"
+    if seen.facts.get("state") == "stopped":
+        return _row("gateway", "bad", f"was stopped {ago}", "start it: malting-gateway run")
+    return _row("gateway", "bad", f"does not answer, last heard {ago}", "start it, or look at its log")
 
 
 def _broker(facts: dict[str, Any], running: bool) -> Row:

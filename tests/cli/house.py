@@ -5,9 +5,11 @@ from __future__ import annotations
 import io
 import json
 import os
+import queue
 import signal
 import subprocess
 import sys
+import threading
 from collections.abc import Sequence
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
@@ -176,40 +178,59 @@ def _refuse(night: Night) -> None:
 
 
 class Daemon:
-    """`malting-gateway run` in a process of its own; the log is read as it comes."""
+    """`malting-gateway run` in a process of its own; its log is read as it comes."""
 
-    def __init__(self, site: Path, store: Path, *more: str) -> None:
+    def __init__(self, site: Path, store: Path, *more: str, **environ: str) -> None:
         self.store = store
         words = [sys.executable, "-m", "gateway", "--site", str(site), "--store", str(store), "run", *more]
         self._process = subprocess.Popen(
-            words, cwd=ROOT, env=_bare(), stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
-        )
+            words, cwd=ROOT, env={**_bare(), **environ}, text=True,
+            stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+        )  # fmt: skip
         self.log = ""
+        self._lines: queue.Queue[str] = queue.Queue()
+        self._thread = threading.Thread(target=self._read, daemon=True)
+        self._thread.start()
+
+    def _read(self) -> None:
+        assert self._process.stdout is not None
+        for line in self._process.stdout:
+            self._lines.put(line)
+        self._lines.put("")
 
     @property
     def pid(self) -> int:
         """The process's number."""
         return self._process.pid
 
-    def wait_for(self, text: str) -> None:
-        """Read the log until it says this; fails with the whole log where it ends first."""
-        out = self._process.stdout
-        assert out is not None
-        for line in out:
+    def wait_for(self, *texts: str) -> None:
+        """Read the log until it has said all of these; fails with the log where it ends or is silent."""
+        while not all(text in self.log for text in texts):
+            try:
+                line = self._lines.get(timeout=SOON_S)
+            except queue.Empty:
+                line = ""
+            assert line, f"{texts} was never said:\n{self.log}"
             self.log += line
-            if text in line:
-                return
-        raise AssertionError(f"{text!r} was never said:\n{self.log}")
 
     def end(self, how: signal.Signals = signal.SIGTERM) -> int:
         """Signal it and read on to its end; the exit code."""
         self._process.send_signal(how)
-        out, _ = self._process.communicate(timeout=SOON_S)
-        self.log += out
-        return self._process.returncode
+        code = self._process.wait(SOON_S)
+        self._thread.join(SOON_S)
+        while not self._lines.empty():
+            self.log += self._lines.get()
+        self._close()
+        return code
 
     def discard(self) -> None:
         """Leave nothing running."""
         if self._process.poll() is None:
             self._process.kill()
-            self._process.communicate()
+            self._process.wait()
+        self._thread.join(SOON_S)
+        self._close()
+
+    def _close(self) -> None:
+        if self._process.stdout is not None:
+            self._process.stdout.close()

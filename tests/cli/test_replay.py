@@ -1,0 +1,212 @@
+"""Replay: a file of inputs judged without a broker, and a store's journal judged once more."""
+
+import json
+import sqlite3
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from gateway.core.moment import rfc3339
+from tests.cli.house import DAY_MS, MINUTE_MS, NIGHT_MS, Said, schema, type_in
+
+Row = dict[str, Any]
+
+
+def _at(minute: float) -> str:
+    return rfc3339(NIGHT_MS + round(minute * MINUTE_MS))
+
+
+def _night() -> list[Row]:
+    """A piece on bed C warms by 3 K an hour; somebody goes, turns, and the night goes on."""
+    cast = {
+        "at": _at(0),
+        "kind": "cast",
+        "bed": "bed-c",
+        "piece": "14",
+        "when": rfc3339(NIGHT_MS - 4 * DAY_MS),
+    }
+    lines: list[Row] = [cast, {"at": _at(0), "kind": "couch-broken", "bed": "bed-c"}]
+    for minute in range(1, 90):
+        value = 20.0 + minute * 0.05
+        lines.append(_reading(minute, value, "bed-c-mid"))
+        if minute == 70:
+            lines.append({"at": _at(70), "kind": "answer", "alarm": 101, "answer": "going", "by": "ben"})
+        if minute == 80:
+            lines.append({"at": _at(80), "kind": "turned", "bed": "bed-c", "by": "ben"})
+    return [*lines, {"at": _at(240), "kind": "tick"}]
+
+
+def _reading(minute: float, value: float, probe: str = "bed-c-mid", **more: Any) -> Row:
+    return {
+        "at": _at(minute),
+        "kind": "reading",
+        "probe": probe,
+        "measured_at": _at(minute),
+        "value": value,
+    } | more
+
+
+def _replay(folder: Path, site: Path, lines: Sequence[Row | str | bytes]) -> tuple[Said, list[Row]]:
+    folder.mkdir(exist_ok=True)
+    source, target = folder / "in.jsonl", folder / "out.jsonl"
+    texts = [line if isinstance(line, str | bytes) else json.dumps(line) for line in lines]
+    source.write_bytes(b"".join((t if isinstance(t, bytes) else t.encode()) + b"\n" for t in texts))
+    said = type_in("replay", "--site", site, "--inputs", source, "--effects", target)
+    made = [json.loads(line) for line in target.read_text().splitlines()] if target.exists() else []
+    return said, made
+
+
+def test_a_night_gives_alarms_notices_and_turns(tmp_path: Path, site: Path) -> None:
+    said, made = _replay(tmp_path, site, _night())
+    assert said.code == 0
+    assert said.json["kept"] == 89
+    assert said.json["events"] == 4
+    alarms = [line for line in made if line["kind"] == "alarm" and line["alarm_kind"] == "bed_hot"]
+    assert [line["history"][0]["signal"] for line in alarms][:2] == ["raise", "answer"]
+    # 22 C is the limit of day 4 (programme): passed at minute 40, and held for the on-delay of 10 min.
+    assert _at(50) <= alarms[0]["raised_at"] <= _at(52)
+    assert [line["bed"] for line in made if line["kind"] == "turn"] == ["bed-c"]
+    assert {line["notice_kind"] for line in made if line["kind"] == "notice"} >= {"call"}
+
+
+def test_every_line_keeps_its_schema_and_causes_are_unique(tmp_path: Path, site: Path) -> None:
+    _, made = _replay(tmp_path, site, _night())
+    validator = schema("effect")
+    for line in made:
+        validator.validate(line)
+    causes = [tuple(line["cause"]) for line in made]
+    assert len(set(causes)) == len(causes) > 4
+
+
+def test_the_same_inputs_give_the_same_bytes(tmp_path: Path, site: Path) -> None:
+    _replay(tmp_path / "a", site, _night())
+    _replay(tmp_path / "b", site, _night())
+    assert (tmp_path / "a/out.jsonl").read_bytes() == (tmp_path / "b/out.jsonl").read_bytes()
+
+
+def test_doubled_readings_change_nothing_and_are_counted(tmp_path: Path, site: Path) -> None:
+    _, once = _replay(tmp_path / "a", site, _night())
+    doubled = [line for line in _night() for _ in range(2 if line["kind"] == "reading" else 1)]
+    said, twice = _replay(tmp_path / "b", site, doubled)
+    assert said.json["duplicates"] == said.json["kept"] == 89
+    assert once == twice
+
+
+def test_readings_come_to_kept_duplicates_and_refused(tmp_path: Path, site: Path) -> None:
+    lines: list[Row | str] = [
+        _reading(1, 20.0),
+        _reading(1, 20.0),
+        _reading(1, 21.0),
+        _reading(2, 999.0),
+        json.dumps(_reading(3, 1.0)).replace("1.0", "NaN"),
+        _reading(4, 20.0) | {"measured_at": _at(60)},
+        _reading(5, 20.0) | {"measured_at": "1999-01-01T00:00:00Z"},
+        _reading(6, 20.5) | {"measured_at": None},
+        _reading(6, 20.5) | {"measured_at": None},
+    ]
+    said, _ = _replay(tmp_path, site, lines)
+    counts = said.json
+    assert counts["refused"] == {"conflict": 1, "implausible": 1, "not_finite": 1, "future": 1, "too_old": 1}
+    assert (counts["readings"], counts["kept"], counts["duplicates"]) == (9, 3, 1)
+
+
+def test_an_earlier_line_stands_at_the_last_time_and_is_counted(tmp_path: Path, site: Path) -> None:
+    said, _ = _replay(tmp_path, site, [_reading(5, 20.0), _reading(3, 20.0), _reading(6, 20.0)])
+    assert (said.code, said.json["backward"], said.json["kept"]) == (0, 1, 3)
+
+
+def test_other_spellings_of_a_verb_are_taken(tmp_path: Path, site: Path) -> None:
+    lines: list[Row] = [
+        {"at": _at(1), "kind": "kiln", "event": "lit"},
+        {"at": _at(1), "kind": "quiet", "alarm": 101, "for": "2h", "why": "x"},
+        {"at": _at(1), "kind": "quiet", "alarm": 101, "for_s": 60, "why": "x"},
+        {"at": _at(1), "kind": "turned", "bed": "bed-c", "from-m": 20, "to_m": 25},
+        {"at": NIGHT_MS / 1000 + 120, "kind": "tick"},
+    ]
+    said, _ = _replay(tmp_path, site, lines)
+    assert (said.code, said.json["events"]) == (0, 4)
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("not json", "expected one JSON object"),
+        ("[1]", "expected one JSON object, got list"),
+        (b"\xff\xfe", "expected one JSON object"),
+        ("[" * 60_000, "expected one JSON object"),
+        ('{"a":"' + "x" * 70_000 + '"}', "at most 65536 bytes"),
+        ({"kind": "tick"}, "at = None"),
+        ({"at": "2024-11-05T02:00:00", "kind": "tick"}, "offset"),
+        ({"at": "1999-01-01T00:00:00Z", "kind": "tick"}, "after 2001-09-09"),
+        ({"at": _at(1), "kind": "fly"}, "kind = 'fly': expected one of reading, tick, answer"),
+        ({"at": _at(1), "kind": ["tick"]}, "kind = ['tick']"),
+        ({"at": _at(1), "kind": "started"}, "kind = 'started'"),
+        (_reading(1, 20.0, "nobody"), "probe = 'nobody': expected a probe of Quern Hill Maltings"),
+        (_reading(1, 20.0) | {"probe": {}}, "probe = {}"),
+        (_reading(1, 20.0) | {"value": "20"}, "value = '20': expected a number"),
+        (_reading(1, 20.0) | {"value": 10**400}, "sensible size"),
+        (_reading(1, 20.0) | {"colour": 1}, "'colour': expected only"),
+        (_reading(1, 20.0) | {"measured_at": "noon"}, "measured_at = 'noon'"),
+        (_reading(1, 20.0) | {"sequence": 1.5}, "sequence = 1.5"),
+        ({"at": _at(1), "kind": "cast", "bed": "bed-x"}, "no bed bed-x"),
+        ({"at": _at(1), "kind": "cast"}, "bed missing"),
+        ({"at": _at(1), "kind": "turned", "bed": "bed-a", "colour": 1}, "unknown colour"),
+    ],
+)
+def test_a_fault_names_file_line_key_and_value(
+    tmp_path: Path, site: Path, line: Row | str | bytes, says: str
+) -> None:
+    said, made = _replay(tmp_path, site, [_reading(0, 20.0), line])
+    assert (said.code, made) == (2, [])
+    assert f"{tmp_path / 'in.jsonl'}:2: " in said.err
+    assert says in said.err
+    assert len(said.err) < 1500
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["in.jsonl"], "no half result is left"
+
+
+def test_many_faults_are_named_at_once(tmp_path: Path, site: Path) -> None:
+    said, _ = _replay(tmp_path, site, ["x"] * 100)
+    assert said.code == 2
+    assert len(said.err.splitlines()) == 21
+
+
+def test_an_empty_file_has_no_effects(tmp_path: Path, site: Path) -> None:
+    said, made = _replay(tmp_path, site, [])
+    assert (said.code, made, said.json["lines"]) == (0, [], 0)
+
+
+def test_a_journal_judged_again_gives_what_was_kept(night: Path) -> None:
+    said = type_in("replay", "--store", night)
+    assert said.code == 0
+    assert said.json["same"] == said.json["kept"] == said.json["made"] > 4
+    assert said.json["differences"] == []
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        "UPDATE effect SET body = replace(body, '\"late\":false', '\"late\":true') WHERE kind = 'alarm'",
+        "DELETE FROM effect WHERE id = 1",
+        "INSERT INTO effect (n, i, kind, body) VALUES (3, 99, 'turn', '{}')",
+    ],
+)
+def test_any_difference_is_exit_1_and_shown(store: Path, damage: str) -> None:
+    db = sqlite3.connect(store / "journal.db")
+    db.execute("PRAGMA foreign_keys = OFF")
+    db.execute(damage)
+    db.commit()
+    db.close()
+    said = type_in("replay", "--store", store)
+    assert said.code == 1
+    assert 1 <= len(said.json["differences"]) <= 5
+
+
+def test_inputs_and_effects_go_together(tmp_path: Path, site: Path) -> None:
+    said = type_in("replay", "--site", site, "--inputs", tmp_path / "in.jsonl")
+    assert said.code == 2
+    assert "go together" in said.err
+    missing = type_in("replay", "--site", site, "--inputs", tmp_path / "none", "--effects", tmp_path / "out")
+    assert missing.code == 2
+    assert "none" in missing.err
