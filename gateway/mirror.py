@@ -122,6 +122,8 @@ class Mirror:
             more = self._forward()
             self._resend()
         except SeriesFault as fault:
+            if self._stop.is_set():
+                raise Stopped from fault
             self._trouble(fault)
             raise
         return more

@@ -169,73 +169,6 @@ class DueNotice(NamedTuple):
     last_attempt_at_ms: int | None = None
 
 
-class Reader(Protocol):
-    """The reading side of the store: what is committed, in short read transactions; it changes nothing.
-
-    May be used by several threads, one at a time. Every call raises StoreFault if the store cannot be read.
-    """
-
-    def snapshot(self) -> AbstractContextManager[None]:
-        """Inside, all reads see the same moment. Keep it short: the log cannot be folded past it."""
-
-    def entries_after(self, n: int, most: int) -> list[Entry]:
-        """Journal entries with a number above `n`, in order, at most `most`."""
-
-    def last_stamp(self) -> tuple[int, int, int]:
-        """As `Journal.last_stamp`."""
-
-    def load_judge(self) -> tuple[Cursor, bytes | None, Cursor]:
-        """As `Journal.load_judge`."""
-
-    def get_meta(self, key: str) -> str | None:
-        """As `Journal.get_meta`."""
-
-    def alarms(self, ended: bool, most: int = 1000) -> list[AlarmLine]:
-        """Alarms that are not back to normal, by number; with `ended` all of them. The newest `most`."""
-
-    def notices(self, most: int) -> list[NoticeLine]:
-        """The newest notices, newest first."""
-
-    def due_notices(self) -> list[DueNotice]:
-        """Notices neither delivered nor withdrawn, oldest first."""
-
-    def turns(self, most: int = 1000) -> list[TurnKnown]:
-        """The newest turns as they are known now, oldest first."""
-
-    def rejected(self, most: int) -> list[RejectedLine]:
-        """The refused payloads kept, newest first."""
-
-    def rejected_counts(self) -> list[RejectedCount]:
-        """All counts of refusals, the largest first."""
-
-    def counts(self) -> dict[str, int]:
-        """The running totals by name."""
-
-    def effects(self, after: Cause = (0, -1), most: int = 10_000) -> list[KeptEffect]:
-        """Effects whose cause is above `after`, in the order of causes, at most `most`."""
-
-    def sizes(self) -> Sizes:
-        """How much room the store takes, and how much is left."""
-
-    def close(self) -> None:
-        """Close the file; a second time does nothing."""
-
-
-class Messenger(Protocol):
-    """One kind of way to a phone."""
-
-    def send(self, phone: str, notice: DueNotice, answer_url: str | None) -> int:
-        """Hand the notice over; returns the other side's status. Raises DeliveryFault."""
-
-
-class Series(Protocol):
-    """The site's time-series server."""
-
-    def write(self, lines: Sequence[str]) -> None:
-        """Write lines of line protocol (times in ms); returns once the server has all of them. Raises
-        SeriesFault; then it may have none, some or all."""
-
-
 class MirrorPlace(NamedTuple):
     """How far the mirror has come: the last journal number, the last effect in the order of keeping, and
     the times last given to points (`core.points.Marks`)."""
@@ -319,3 +252,70 @@ class MirrorReader(Protocol):
 
     def count_aside(self) -> int:
         """How many lines are kept aside."""
+
+
+class Reader(MirrorReader, Protocol):
+    """The reading side of the store: what is committed, in short read transactions; it changes nothing.
+
+    May be used by several threads, one at a time. Every call raises StoreFault if the store cannot be read.
+    """
+
+    def snapshot(self) -> AbstractContextManager[None]:
+        """Inside, all reads see the same moment. Keep it short: the log cannot be folded past it."""
+
+    def entries_after(self, n: int, most: int) -> list[Entry]:
+        """Journal entries with a number above `n`, in order, at most `most`."""
+
+    def last_stamp(self) -> tuple[int, int, int]:
+        """As `Journal.last_stamp`."""
+
+    def load_judge(self) -> tuple[Cursor, bytes | None, Cursor]:
+        """As `Journal.load_judge`."""
+
+    def get_meta(self, key: str) -> str | None:
+        """As `Journal.get_meta`."""
+
+    def alarms(self, ended: bool, most: int = 1000) -> list[AlarmLine]:
+        """Alarms that are not back to normal, by number; with `ended` all of them. The newest `most`."""
+
+    def notices(self, most: int) -> list[NoticeLine]:
+        """The newest notices, newest first."""
+
+    def due_notices(self) -> list[DueNotice]:
+        """Notices neither delivered nor withdrawn, oldest first."""
+
+    def turns(self, most: int = 1000) -> list[TurnKnown]:
+        """The newest turns as they are known now, oldest first."""
+
+    def rejected(self, most: int) -> list[RejectedLine]:
+        """The refused payloads kept, newest first."""
+
+    def rejected_counts(self) -> list[RejectedCount]:
+        """All counts of refusals, the largest first."""
+
+    def counts(self) -> dict[str, int]:
+        """The running totals by name."""
+
+    def effects(self, after: Cause = (0, -1), most: int = 10_000) -> list[KeptEffect]:
+        """Effects whose cause is above `after`, in the order of causes, at most `most`."""
+
+    def sizes(self) -> Sizes:
+        """How much room the store takes, and how much is left."""
+
+    def close(self) -> None:
+        """Close the file; a second time does nothing."""
+
+
+class Messenger(Protocol):
+    """One kind of way to a phone."""
+
+    def send(self, phone: str, notice: DueNotice, answer_url: str | None) -> int:
+        """Hand the notice over; returns the other side's status. Raises DeliveryFault."""
+
+
+class Series(Protocol):
+    """The site's time-series server."""
+
+    def write(self, lines: Sequence[str]) -> None:
+        """Write lines of line protocol (times in ms); returns once the server has all of them. Raises
+        SeriesFault; then it may have none, some or all."""

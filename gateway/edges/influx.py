@@ -77,6 +77,10 @@ class Influx:
         if status != WRITTEN:
             raise SeriesFault("refused", f"status {status} where a server says {WRITTEN}", status=status)
 
+    def interrupt(self) -> None:
+        """From another thread: let what is under way end at once, as if the connection had broken."""
+        self._pool.cut()
+
     def close(self) -> None:
         """Close the connection."""
         self._pool.clear()

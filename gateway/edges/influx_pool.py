@@ -31,7 +31,7 @@ class BoundedPool(urllib3.PoolManager):
     def request(self, method: str, url: str, *args: Any, **named: Any) -> urllib3.BaseHTTPResponse:
         """As PoolManager's; the body is cut to BODY_MOST bytes and made UTF-8."""
         self.was_cut = False
-        late = threading.Timer(self._whole_s, self._cut)
+        late = threading.Timer(self._whole_s, self.cut)
         late.daemon = True
         late.start()
         try:
@@ -70,7 +70,8 @@ class BoundedPool(urllib3.PoolManager):
         pool.ConnectionCls = connection  # type: ignore[assignment]
         return pool
 
-    def _cut(self) -> None:
+    def cut(self) -> None:
+        """End the request under way. From any thread."""
         self.was_cut = True
         for handle in (self._handle, getattr(self._open, "sock", None)):
             if handle is not None:
