@@ -34,6 +34,7 @@ NOTE = DueNotice(
     attempts=0,
 )
 LINK = "http://gate.example/a/token"
+WITHIN_S = 10.0
 
 
 @pytest.fixture
@@ -164,6 +165,15 @@ def test_a_redirect_is_not_followed(phone: Phone, status: int) -> None:
     assert told.value.status == status
     phone.received.get(timeout=5)
     assert phone.received.empty(), "asked once, and nowhere else"
+
+
+def test_an_endless_body_of_a_redirect_is_not_read() -> None:
+    head = b"HTTP/1.1 302 Found\r\nLocation: /elsewhere\r\n\r\n"
+    with (
+        raw_server(head, *[b"x"] * 1000, pause_s=0.05) as url,
+        pytest.raises(DeliveryFault, match="status 302: it points elsewhere; not followed"),
+    ):
+        way(url, whole_s=WITHIN_S).send("ben-1", NOTE, LINK)
 
 
 def test_of_a_long_refusal_little_is_read_and_little_kept(phone: Phone) -> None:

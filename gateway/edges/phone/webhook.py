@@ -175,9 +175,14 @@ class Webhook:
         return f"no connection: {type(fault).__name__}"
 
 
+class _Session(requests.Session):
+    def get_redirect_target(self, resp: requests.Response) -> None:
+        """Nowhere: to find out where it would lead the base reads the body to its end, however long."""
+
+
 def _session(adapter: HTTPAdapter) -> requests.Session:
     """A fresh session that takes nothing from the environment and leaves nothing behind."""
-    session = requests.Session()
+    session = _Session()
     session.trust_env = False
     session.mount("http://", adapter)
     session.mount("https://", adapter)
