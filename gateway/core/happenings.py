@@ -115,7 +115,7 @@ def _cast(state: State, what: Cast, out: Out) -> None:
     if place is None:
         return
     couch = state.programme(place).couch
-    state.pieces.cast(place, couch, what.piece, _when(state, what.when_ms))
+    state.pieces.cast(place, couch, what.piece, _when(state, what.when_ms), state.at_ms)
     _forget_heat(state, what.bed, out)
     _after_piece(state, out)
 

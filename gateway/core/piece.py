@@ -25,13 +25,17 @@ class Part:
 
 @dataclass(slots=True)
 class Lying:
-    """A piece on a bed. `couch_ends_ms` is None once the couch is broken (or where there was none)."""
+    """A piece on a bed. `couch_ends_ms` is None once the couch is broken (or where there was none).
+
+    `known_ms` is when the cast was recorded, which may be days after it happened.
+    """
 
     piece: str
     cast_ms: int
     couch_ends_ms: int | None
     parts: list[Part]
     turned: bool = False
+    known_ms: int = 0
 
 
 @dataclass(slots=True)
@@ -52,7 +56,9 @@ class Pieces:
     number: int = 0
     odd: list[str] = field(default_factory=list)
 
-    def cast(self, place: Place, couch: Couch | None, piece: str | None, when_ms: int) -> None:
+    def cast(
+        self, place: Place, couch: Couch | None, piece: str | None, when_ms: int, known_ms: int = 0
+    ) -> None:
         """A new piece lies on the bed; an unnamed one gets the next number."""
         self.number += 1
         if piece is None:
@@ -62,7 +68,7 @@ class Pieces:
         if place.id in self.beds:
             self._note(f"{place.id}: piece {piece} cast onto piece {self.beds[place.id].piece}")
         ends = when_ms + int(couch.max_h * _HOUR_MS) if couch else None
-        self.beds[place.id] = Lying(piece, when_ms, ends, [Part(*_extent(place), when_ms)])
+        self.beds[place.id] = Lying(piece, when_ms, ends, [Part(*_extent(place), when_ms)], known_ms=known_ms)
         self._occupied(place.id)
 
     def break_couch(self, bed: str, when_ms: int) -> None:

@@ -15,6 +15,8 @@ from gateway.core.state import State
 from gateway.core.window import Window
 
 _FRESH_INTERVALS = 3
+#: A turned bed has so long to come down before its heat asks for the next turn (ours).
+_SETTLES_MS = 45 * 60_000
 
 
 def beds(state: State) -> list[dict[str, Any]]:
@@ -62,8 +64,9 @@ def _due(state: State, place: Place, lying: Lying | None) -> tuple[int | None, s
     guard = state.guard("bed_hot", place.id)
     clock = turning.clock(state, place)
     clock_ms = clock.due_ms if clock else None
-    if guard.rank >= heat.TURN_AT and (clock_ms is None or guard.since_ms < clock_ms):
-        return guard.since_ms, "warm enough to turn"
+    warm_ms = max(guard.since_ms, heat.newest_turn(state, place.id) + _SETTLES_MS)
+    if guard.rank >= heat.TURN_AT and (clock_ms is None or warm_ms < clock_ms):
+        return warm_ms, "warm enough to turn"
     if clock is None:
         return None, "no turning programme"
     part = "" if clock.whole else f", {clock.from_m:g}-{clock.to_m:g} m"

@@ -160,6 +160,16 @@ def test_due_and_overdue_count_from_the_oldest_turned_part() -> None:
     assert [signal for _, signal, _ in signals(desk, "turn_overdue")][-1] == "clear"
 
 
+def test_a_piece_recorded_late_leaves_time_to_record_its_turns_too() -> None:
+    desk = Desk()
+    desk.lay(0, Cast("bed-a", "14", when_ms=START - 50 * HOUR))
+    desk.wait(29)
+    assert signals(desk, "turn_overdue") == []
+
+    desk.wait(31)
+    assert signals(desk, "turn_overdue") == [(30.0, "raise", "overdue")]
+
+
 def test_a_bed_whose_probes_are_all_gone_is_not_being_watched() -> None:
     desk = Desk()
     desk.lay(0, Cast("bed-a", "14"))

@@ -15,6 +15,8 @@ from gateway.core.site import Place
 from gateway.core.state import NEVER_MS, State
 
 _HOUR_MS = 3_600_000
+#: A piece recorded days late has turns nobody has typed in yet: so long nobody is called for it (ours).
+LATE_ENTRY_MS = 30 * 60_000
 
 
 class Turning(NamedTuple):
@@ -44,6 +46,8 @@ def clock(state: State, place: Place) -> Turning | None:
     hours = hours_since_cast(lying, state.at_ms)
     due = since_ms + int(day_figure(programme, hours, "due_h") * _HOUR_MS)
     overdue = since_ms + int(day_figure(programme, hours, "overdue_h") * _HOUR_MS)
+    if not lying.turned and lying.known_ms > lying.cast_ms:
+        overdue = max(overdue, lying.known_ms + LATE_ENTRY_MS)
     return Turning(
         due, overdue, part.from_m, part.to_m, len(lying.parts) == 1, since_ms if lying.turned else None
     )

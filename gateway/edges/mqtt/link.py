@@ -49,9 +49,10 @@ class _Client(paho.Client):
 
 
 class Link:
-    """`ended` says why it is over; `ready` that the broker has accepted and subscribed us.
+    """`ended` says why it is over, `given_up` that it was us who ended it.
 
-    `session_present` is None until the broker has answered. `epoch` marks every message that came over it.
+    `ready`: the broker has accepted and subscribed us. `session_present` is None until it has answered.
+    `epoch` marks every message that came over this connection.
     """
 
     def __init__(self, options: Options, version: MQTTProtocolVersion, epoch: int, inbox: Inbox) -> None:
@@ -63,6 +64,7 @@ class Link:
         self.ended: str | None = None
         self.taken_over = False
         self.unsupported = False
+        self.given_up = False
         self.received = 0
         self._options = options
         self._inbox = inbox
@@ -86,8 +88,10 @@ class Link:
             properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
             properties.SessionExpiryInterval = options.session_expiry_s
             properties.ReceiveMaximum = options.receive_maximum
+        # paho takes a clean start for MQTT 5 only; for 3.1.1 it is in the client's clean_session.
+        clean = False if self.version == V5 else paho.MQTT_CLEAN_START_FIRST_ONLY
         self._client.connect(
-            options.host, options.port, options.keepalive_s, clean_start=False, properties=properties
+            options.host, options.port, options.keepalive_s, clean_start=clean, properties=properties
         )
 
     @property

@@ -1,0 +1,211 @@
+"""One night: four programmes started in order, pieces recorded, typed words obeyed, all stopped in order."""
+
+from __future__ import annotations
+
+import json
+import os
+import select
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import threading
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from deploy.demonstration.act import act
+from gateway.edges.clock import real_mono_s, real_wall_ms
+from gateway.edges.control import ask
+from gateway.settings import load, write_keys
+from simulators.start import BUILT_IN
+
+#: What lies on the beds when it begins; the simulation has the same ages (simulators/start.py).
+_PIECES = {"bed-a": "17", "bed-b": "15", "bed-c": "14", "bed-d": "12"}
+_PAUSE = threading.Event()
+_READY_S = 30.0
+_STOP_S = 15.0
+
+
+def run(root: Path, folder: Path, speed: float, seed: int, seconds: float | None) -> int:
+    """Run until Ctrl-C, or for `seconds`; 0 if a call reached the phone."""
+    night = _Night(root, folder, speed, seed)
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        night.begin()
+        night.watch(seconds)
+    except KeyboardInterrupt:
+        print("\nstopping in order …")
+    except _Failed as fault:
+        print(f"the demonstration could not go on: {fault}", file=sys.stderr)
+    finally:
+        # A second Ctrl-C must not leave half of it running.
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        night.end()
+    return 0 if night.calls() else 1
+
+
+class _Failed(Exception):
+    """One of the programmes did not start, or ended by itself."""
+
+
+class _Night:
+    def __init__(self, root: Path, folder: Path, speed: float, seed: int) -> None:
+        self._root, self._folder, self._speed, self._seed = root, folder, speed, seed
+        self._ports = dict(zip(("broker", "door", "phone"), _free_ports(3), strict=True))
+        self._running: list[tuple[str, subprocess.Popen[bytes]]] = []
+        self._epoch = _now().replace(hour=1, minute=10, second=0, microsecond=0)
+        self._env = os.environ | {"MALTING_SECRETS": str(folder), "PYTHONUNBUFFERED": "1"}
+
+    def begin(self) -> None:
+        """Everything up, the pieces on record, the two lines said."""
+        site = self._lay_out()
+        started = _now()
+        times = ["--clock", "scaled", "--speed", f"{self._speed:g}", "--epoch", _say(self._epoch)]
+        times += ["--started", _say(started)]
+        self._start("broker", "-m", "deploy.demonstration.broker", str(self._ports["broker"]))
+        self._await("broker", lambda: _listens(self._ports["broker"]))
+        self._start(
+            "phone", "-m", "simulators.phone", "--port", str(self._ports["phone"]), "--zone", "Europe/London",
+            "--secret-file", str(self._folder / "secrets" / "ada.key"),
+            "--log", str(self._folder / "phone.jsonl"),
+            shown=True,
+        )  # fmt: skip
+        self._await("phone", lambda: _listens(self._ports["phone"]))
+        store = self._folder / "store"
+        self._start("gateway", "-m", "gateway", "--site", str(site), "--store", str(store), "run", *times)
+        self._await("gateway", (store / "control.sock").exists)
+        self._record(store)
+        self._start(
+            "simulators", "-m", "simulators", "run", "--site", str(site), "--seed", str(self._seed), *times
+        )
+        (self._folder / "running.json").write_text(
+            json.dumps({"root": "quern-hill", "port": self._ports["broker"], "pid": os.getpid()})
+        )
+        print(_WELCOME.format(speed=self._speed), flush=True)
+
+    def watch(self, seconds: float | None) -> None:
+        """Obey what is typed; watch that all four go on."""
+        end = None if seconds is None else real_mono_s() + seconds
+        typed = [sys.stdin] if not sys.stdin.closed else []
+        while end is None or real_mono_s() < end:
+            for name, process in self._running:
+                if process.poll() is not None:
+                    raise _Failed(f"{name} ended with {process.returncode}; see {self._folder / name}.log")
+            if not select.select(typed, [], [], 0.2)[0]:
+                continue
+            line = sys.stdin.readline()
+            if not line:
+                typed = []
+            elif words := line.split():
+                print(act(self._folder, words).text, flush=True)
+
+    def end(self) -> None:
+        """The floor first, then the gateway, the phone, the broker; what does not end is ended."""
+        order = ("simulators", "gateway", "phone", "broker")
+        for name, process in sorted(self._running, key=lambda one: order.index(one[0])):
+            process.terminate()
+            try:
+                process.wait(_STOP_S)
+            except subprocess.TimeoutExpired:
+                print(f"{name} had to be ended by force")
+                process.kill()
+                process.wait()
+        (self._folder / "running.json").unlink(missing_ok=True)
+        print(
+            f"stopped. {self.calls()} messages reached the phone; logs and store are in {self._folder.name}/"
+        )
+
+    def calls(self) -> int:
+        """How many calls the phone took."""
+        try:
+            lines = (self._folder / "phone.jsonl").read_text().splitlines()
+        except OSError:
+            return 0
+        return sum('"call"' in line for line in lines)
+
+    def _lay_out(self) -> Path:
+        """The example site with ports that are free here, and fresh keys; a former night is cleared away."""
+        if (self._folder / "running.json").exists():
+            pid = json.loads((self._folder / "running.json").read_text()).get("pid")
+            if pid and Path(f"/proc/{pid}").exists():
+                raise _Failed(f"one is running already (process {pid})")
+        shutil.rmtree(self._folder, ignore_errors=True)
+        (self._folder / "store").mkdir(parents=True, mode=0o700)
+        text = (self._root / "config" / "quern-hill.toml").read_text()
+        for was, now in (("18883", "broker"), ("8470", "door"), ("8471", "phone")):
+            text = text.replace(was, str(self._ports[now]))
+        site = self._folder / "site.toml"
+        site.write_text(text)
+        for programme in ("floor-programme.toml", "kiln-programme.toml"):
+            shutil.copy(self._root / "config" / programme, self._folder)
+        keys = write_keys(site, self._folder)
+        for key in keys[1:]:
+            # The stand-in is one phone for everybody, so it has one key.
+            key.write_bytes(keys[0].read_bytes())
+        load(site, self._env)
+        return site
+
+    def _start(self, name: str, *words: str, shown: bool = False) -> None:
+        log = (self._folder / f"{name}.log").open("wb")
+        process = subprocess.Popen(
+            [sys.executable, *words], cwd=self._root, env=self._env, stdin=subprocess.DEVNULL,
+            stdout=None if shown else log, stderr=log, start_new_session=True,
+        )  # fmt: skip
+        log.close()
+        self._running.append((name, process))
+
+    def _await(self, name: str, is_ready: Callable[[], bool]) -> None:
+        end = real_mono_s() + _READY_S
+        process = dict(self._running)[name]
+        while not is_ready():
+            if process.poll() is not None or real_mono_s() > end:
+                raise _Failed(f"{name} did not start; see {self._folder / name}.log")
+            _PAUSE.wait(0.05)
+
+    def _record(self, store: Path) -> None:
+        """The pieces as somebody recorded them before the night: cast, last turned, fire lit."""
+        for bed, piece in _PIECES.items():
+            start = BUILT_IN[bed]
+            self._tell(store, "cast", bed=bed, piece=piece, hours=start.age_h)
+            self._tell(store, "turned", bed=bed, hours=start.since_turn_h)
+        self._tell(store, "kiln", what="lit", hours=6.0)
+
+    def _tell(self, store: Path, kind: str, hours: float, **body: str) -> None:
+        when = int((self._epoch - timedelta(hours=hours)).timestamp() * 1000)
+        said = ask(store, {"kind": kind, **body, "by": "Ben", "when_ms": when}, 10.0)
+        if "journal" not in said:
+            raise _Failed(f"{kind} was not recorded: {said}")
+
+
+_WELCOME = """
+Quern Hill Maltings, {speed:g} times as fast as life. Simulated; no gas watch; not a certified gas alarm.
+Bed C is nearly too hot: within a minute the phone below is told.
+  To answer, type:  answer NUMBER going      with the number in the message, or open its link
+  To turn it, type: turn bed-c               it cools, and the call ends.     Ctrl-C stops all in order.
+"""
+
+
+def _now() -> datetime:
+    return datetime.fromtimestamp(real_wall_ms() / 1000, UTC)
+
+
+def _say(moment: datetime) -> str:
+    return moment.isoformat().replace("+00:00", "Z")
+
+
+def _free_ports(count: int) -> list[int]:
+    holders = [socket.create_server(("127.0.0.1", 0)) for _ in range(count)]
+    ports = [int(holder.getsockname()[1]) for holder in holders]
+    for holder in holders:
+        holder.close()
+    return ports
+
+
+def _listens(port: int) -> bool:
+    try:
+        socket.create_connection(("127.0.0.1", port), 0.2).close()
+    except OSError:
+        return False
+    return True
