@@ -12,7 +12,7 @@ from gateway.core import rows, views
 from gateway.core.engine import State
 from gateway.core.rows import Row
 from gateway.ports import Reader
-from gateway.show import documents, health, mirror, paper, tables
+from gateway.show import documents, health, mirror, paper, tables, words
 from gateway.show.words import Eyes
 
 MOST = 1000
@@ -36,13 +36,16 @@ def show(command: str, store: Path, *, as_json: bool, ended: bool = False) -> in
         answer = _ANSWERS[command](reader, state, store, ended)
     finally:
         reader.close()
+    runs = live_store.runs(store)
     if as_json:
-        paper.as_json(documents.document(state.at_ms, answer.rows, **answer.more))
+        paper.as_json(documents.document(state.at_ms, answer.rows, running=runs, **answer.more))
         return int(answer.bad)
     eyes = Eyes(state.site, state.at_ms)
     shown = answer.more.get("counts", answer.rows)
     as_of = eyes.time(rows.when(state.at_ms))
     head = f"{state.site.name}, {as_of}. {answer.head}"
+    if not runs:
+        head = f"THE GATEWAY IS NOT RUNNING. This is how it was.\n{head}"
     paper.as_table(head, answer.table(shown, eyes))
     return int(answer.bad)
 
@@ -52,7 +55,7 @@ def _beds(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
     hot = [row for row in found if row["level"] in ("high", "urgent")]
     blind = [row for row in found if not row["watched"] and row["why"] != "known empty"]
     said = [f"{len(hot)} too hot" if hot else "", f"{len(blind)} not being watched" if blind else ""]
-    return Answer(found, _list(said, f"{len(found)} beds"), tables.beds, bool(hot or blind))
+    return Answer(found, _list(said, words.count(len(found), "bed")), tables.beds, bool(hot or blind))
 
 
 def _probes(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
@@ -70,13 +73,13 @@ def _alarms(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
 
 def _turns(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
     found = documents.turns(reader.turns(MOST))
-    return Answer(found, f"{len(found)} turns known", tables.turns, False)
+    return Answer(found, words.count(len(found), "turn") + " known", tables.turns, False)
 
 
 def _notices(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
     found = documents.notices(reader.notices(MOST))
     late = sum(bool(row["attempts"] and not row["delivered_at"] and not row["withdrawn"]) for row in found)
-    head = f"{late} did not reach their phone yet" if late else f"{len(found)} messages"
+    head = f"{late} did not reach their phone yet" if late else words.count(len(found), "message")
     return Answer(found, head, tables.notices, late > 0)
 
 
@@ -88,7 +91,7 @@ def _rejected(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
 
 def _tonight(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
     found = documents.tonight(views.tonight(state))
-    return Answer(found, f"{len(found)} beds to turn", tables.tonight, False)
+    return Answer(found, words.count(len(found), "bed") + " to turn", tables.tonight, False)
 
 
 def _health(reader: Reader, state: State, store: Path, ended: bool) -> Answer:

@@ -11,6 +11,7 @@ from typing import Any
 from gateway.core import asked, engine
 from gateway.core.engine import State
 from gateway.core.inputs import Event, event_from_plain, event_to_plain
+from gateway.core.site import Site
 from gateway.edges import control
 from gateway.edges.clock import WallClock, real_mono_ms, real_wall_ms
 from gateway.edges.sqlite import open_reader, open_writer
@@ -65,6 +66,11 @@ def alarm_numbers(reader: Reader) -> range:
     """Every number an alarm has had."""
     newest = reader.alarms(True, 1)
     return range(FIRST_ALARM, newest[-1].alarm.number + 1 if newest else FIRST_ALARM)
+
+
+def runs(store: Path) -> bool:
+    """Whether a gateway watches this store now."""
+    return control.answers(store)
 
 
 def daemon_facts(store: Path) -> tuple[dict[str, Any] | None, float | None]:
@@ -137,10 +143,10 @@ def _try_alone(store: Path, kind: str, body: dict[str, Any]) -> int | StoreHeld:
         writer.close()
 
 
-def checked(kind: str, body: dict[str, Any], now_ms: int, reader: Reader, site: Any) -> Event:
+def checked(kind: str, body: dict[str, Any], now_ms: int, reader: Reader, site: Site) -> Event:
     """The event asked for; raises SettingsFault in plain words where this site cannot have it."""
     try:
-        event = asked.read(kind, body, now_ms, site.time_zone)
+        event = asked.read(kind, asked.by_id(body, site), now_ms, site.time_zone)
     except ValueError as fault:
         raise SettingsFault(str(fault)) from fault
     fault_text = asked.cannot_be(event, site, alarm_numbers(reader))

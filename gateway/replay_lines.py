@@ -102,7 +102,7 @@ class Lines:
         if kind == "kiln" and "event" in body:
             body["what"] = body.pop("event")
         try:
-            event = asked.read(kind, body, at_ms, self._site.time_zone)
+            event = asked.read(kind, asked.by_id(body, self._site), at_ms, self._site.time_zone)
         except ValueError as fault:
             raise LineFault(str(fault)) from fault
         # An alarm's number is known only while judging; an answer to none is judged as live does it.

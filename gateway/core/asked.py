@@ -6,7 +6,8 @@ import dataclasses
 import math
 import types
 import typing
-from collections.abc import Container
+from collections import Counter
+from collections.abc import Container, Sequence
 from functools import cache
 from typing import Any
 
@@ -24,7 +25,7 @@ from gateway.core.inputs import (
     Unquieted,
     event_from_plain,
 )
-from gateway.core.site import Site
+from gateway.core.site import Person, Place, Site
 
 LONGEST_TEXT = 200
 LONGEST_QUIET_S = 24 * 3600.0
@@ -58,6 +59,28 @@ def read(word: str, body: dict[str, Any], now_ms: int, time_zone: str) -> Event:
     if fault:
         raise ValueError(f"{word}: {fault}")
     return event
+
+
+def by_id(body: dict[str, Any], site: Site) -> dict[str, Any]:
+    """The body with ids where a person wrote names: `Bed C` for bed-c, `Ada` for ada.
+
+    `by` may be anybody: a name nobody has stays as it is.
+    """
+    people = _names(site.people)
+    places = _names(site.places)
+    found = dict(body)
+    for key, ids in (("bed", places), ("to", places), ("kiln", places), ("by", people), ("person", people)):
+        value = body.get(key)
+        if isinstance(value, str):
+            found[key] = ids.get(value.casefold().strip(), value)
+    return found
+
+
+def _names(things: Sequence[Person] | Sequence[Place]) -> dict[str, str]:
+    """Ids by name and by id, in small letters; an id goes before a name, and a name that two have is none."""
+    count = Counter(thing.name.casefold() for thing in things)
+    names = {thing.name.casefold(): thing.id for thing in things if count[thing.name.casefold()] == 1}
+    return names | {thing.id.casefold(): thing.id for thing in things}
 
 
 def cannot_be(event: Event, site: Site, alarms: Container[int]) -> str | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Protocol
 
-from gateway.show import documents, paper
+from gateway.show import documents, paper, words
 
 
 class Fault(Protocol):
@@ -31,10 +31,11 @@ def show(faults: Sequence[Fault], warnings: Sequence[Fault], *, as_json: bool) -
         found = [_row(one, "fault") for one in faults] + [_row(one, "warning") for one in warnings]
         paper.as_json(documents.document(None, found))
         return
-    for word, some in (("fault", faults), ("warning", warnings)):
+    for kind, some in (("fault", faults), ("warning", warnings)):
         for one in some:
-            print(f"{word}: {one}")
-    print(f"{len(faults)} faults, {len(warnings)} warnings" if faults or warnings else "no faults")
+            print(f"{kind}: {one}")
+    counts = f"{words.count(len(faults), 'fault')}, {words.count(len(warnings), 'warning')}"
+    print(counts if faults or warnings else "no faults")
 
 
 def _row(fault: Fault, kind: str) -> dict[str, Any]:

@@ -105,9 +105,14 @@ def number(value: float | None, unit: str | None, digits: int = 1) -> str:
     return f"{text} {unit}".strip()
 
 
-def size(count: int) -> str:
+def count(number: int, noun: str) -> str:
+    """`1 bed`, `2 beds`."""
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
+
+
+def size(size_bytes: int) -> str:
     """Bytes for people."""
-    value = float(count)
+    value = float(size_bytes)
     for unit in ("B", "kB", "MB", "GB"):
         if value < 1000:
             return f"{value:.0f} {unit}"

@@ -183,6 +183,7 @@ def test_every_document_is_good_while_the_daemon_runs(house: House) -> None:
     house.barrier(NIGHT_MS + 3 * 60_000)
     for command in ("beds", "probes", "alarms", "turns", "notices", "rejected", "health", "tonight"):
         schema(command).validate(house.read(command))
+    assert house.read("beds")["running"] is True
     health = {row["name"]: row for row in house.read("health")["rows"]}
     assert health["gateway"]["state"] == health["broker"]["state"] == health["store"]["state"] == "good"
     assert house.read("rejected")["counts"][0]["reason"] == "no_value"

@@ -17,6 +17,7 @@ def test_a_document_keeps_its_schema(command: str, night: Path) -> None:
     schema(command).validate(said.json)
     assert said.err == ""
     assert said.json["at"] == "2024-11-05T02:50:00.000Z"
+    assert said.json["running"] is False
     assert said.json["rows"], "an empty document proves nothing"
 
 
@@ -24,6 +25,7 @@ def test_a_document_keeps_its_schema(command: str, night: Path) -> None:
 @pytest.mark.parametrize("command", READING)
 def test_a_table_fits_and_obeys_nobody(command: str, width: int, night: Path) -> None:
     said = type_in("--store", night, command, width=width)
+    assert said.out.startswith("THE GATEWAY IS NOT RUNNING.")
     assert "Quern Hill Maltings, 02:50" in said.out
     assert max(len(line) for line in said.out.splitlines()) <= width
     assert "\x1b" not in said.out, "what came from outside must not steer a terminal"

@@ -34,7 +34,7 @@ def test_what_really_happened_when_is_kept(store: Path) -> None:
         "2024-11-05T02:40:00Z", "--by", "Ben", "--why", "half of it",
     )  # fmt: skip
     assert said.code == 0
-    assert _newest(store) == Turned("bed-c", 20.0, 25.0, "Ben", "half of it", NIGHT_MS + 40 * 60_000)
+    assert _newest(store) == Turned("bed-c", 20.0, 25.0, "ben", "half of it", NIGHT_MS + 40 * 60_000)
 
 
 def test_while_the_gateway_is_down_an_entry_without_a_time_gets_the_real_one(store: Path) -> None:

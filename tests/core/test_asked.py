@@ -115,6 +115,22 @@ def test_what_the_site_has_is_taken_however_odd() -> None:
 
 
 WORDS = st.text(st.characters(max_codepoint=600), max_size=20) | st.just("x" * 300)
+
+
+def test_names_are_taken_for_ids() -> None:
+    body = {"bed": "Bed C", "to": "BED-D", "kiln": "kiln", "by": " Ada ", "person": "ada", "why": "Ada"}
+    expected = {"bed": "bed-c", "to": "bed-d", "kiln": "kiln", "by": "ada", "person": "ada", "why": "Ada"}
+    assert asked.by_id(body, SITE) == expected
+    odd = {"bed": 3, "by": "somebody else"}
+    assert asked.by_id(odd, SITE) == odd
+
+
+def test_a_name_that_two_places_have_is_no_id() -> None:
+    two = Site("s", "S", ZONE, places=(Place("a", "bed", "North"), Place("b", "bed", "North")))
+    assert asked.by_id({"bed": "north"}, two) == {"bed": "north"}
+    assert asked.by_id({"bed": "A"}, two) == {"bed": "a"}
+
+
 JSON = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | WORDS,
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(WORDS, inner, max_size=3),
