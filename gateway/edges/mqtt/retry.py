@@ -13,7 +13,8 @@ from gateway.edges.mqtt.link import V5, V311
 FIRST_S, LONGEST_S = 1.0, 60.0
 #: A connection that lasted this long was a good one: the next wait is short again.
 GOOD_S = 30.0
-#: Without MQTT 5 a twin shows only by this: so many connections so short within so long.
+#: MQTT 5 has a word for being thrown out, but mosquitto 2.0.11 does not say it: so many short connections
+#: within so long tell it too.
 TWIN_TIMES, TWIN_SHORT_S, TWIN_WITHIN_S = 3, 15.0, 60.0
 #: This long unchallenged, and the twin is gone.
 TWIN_GONE_S = 300.0
@@ -30,6 +31,7 @@ class End(NamedTuple):
     taken_over: bool = False
     unsupported: bool = False
     refused: bool = False
+    by_us: bool = False
 
 
 class Retry:
@@ -83,7 +85,7 @@ class Retry:
     def _look_for_twin(self, end: End) -> None:
         if end.taken_over:
             self.twin = True
-        if end.lasted_s is None or end.lasted_s > TWIN_SHORT_S:
+        if end.by_us or end.lasted_s is None or end.lasted_s > TWIN_SHORT_S:
             return
         self._short.append(end.at_s)
         if len(self._short) == TWIN_TIMES and end.at_s - self._short[0] <= TWIN_WITHIN_S:

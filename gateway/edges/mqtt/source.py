@@ -216,6 +216,7 @@ class MqttSource:
         elif self._now() - self._paused_since_s > options.keepalive_s:
             # Unread for so long it would be taken for dead; what was not settled comes again.
             link.ended = link.ended or "more messages waited than there is room for"
+            link.given_up = True
             self._counts["overflows"] += 1
 
     def _turn(self, ready: dict[int, int]) -> float:
@@ -257,9 +258,13 @@ class MqttSource:
         self._fault = link.ended or "unknown"
         self._watch.away(now_s)
         refused = link.session_present is None and self._fault.startswith("the broker refused")
-        wait_s = self._retry.after(End(now_s, lasted_s, reached, link.taken_over, link.unsupported, refused))
+        wait_s = self._retry.after(
+            End(now_s, lasted_s, reached, link.taken_over, link.unsupported, refused, link.given_up)
+        )
         if self._retry.twin:
-            self._watch.set("twin", True, "another program uses our client id: each throws the other out")
+            self._watch.set(
+                "twin", True, "thrown out again and again: does another program use our client id?"
+            )
         log.warning("no broker: %s; next attempt in %.1f s", self._fault, wait_s)
         return wait_s
 
