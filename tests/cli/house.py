@@ -12,6 +12,7 @@ import sys
 import threading
 from collections.abc import Sequence
 from contextlib import redirect_stderr, redirect_stdout
+from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -106,6 +107,7 @@ def site_file(folder: Path, *, broker: int = 1, door: int = 0, phone: int = 1) -
     return path
 
 
+@cache
 def site_of(path: Path) -> Site:
     """The checked site of a file."""
     return settings.load(path, {}).site
@@ -213,9 +215,17 @@ class Daemon:
             assert line, f"{texts} was never said:\n{self.log}"
             self.log += line
 
+    def send(self, how: signal.Signals) -> None:
+        """Signal it and go on."""
+        self._process.send_signal(how)
+
     def end(self, how: signal.Signals = signal.SIGTERM) -> int:
         """Signal it and read on to its end; the exit code."""
         self._process.send_signal(how)
+        return self.wait()
+
+    def wait(self) -> int:
+        """Read on to its end; the exit code."""
         code = self._process.wait(SOON_S)
         self._thread.join(SOON_S)
         while not self._lines.empty():

@@ -6,6 +6,7 @@ import json
 import queue
 import signal
 import socket
+import sqlite3
 import subprocess
 import threading
 from collections.abc import Callable, Iterator
@@ -17,7 +18,7 @@ import pytest
 from gateway.core.moment import rfc3339
 from gateway.core.reading import Reading
 from gateway.edges import control
-from gateway.edges.clock import real_mono_ms
+from gateway.edges.clock import real_mono_ms, real_wall_ms
 from gateway.edges.sqlite import open_reader
 from tests.broker import Broker, free_port
 from tests.cli.house import NIGHT_MS, SOON_S, Daemon, schema, site_file, type_in
@@ -288,3 +289,28 @@ def _hear(manager: socket.socket, wanted: Callable[[bytes], bool]) -> list[bytes
     while not wanted(heard[-1]):
         heard.append(manager.recv(1000))
     return heard
+
+
+def test_a_scaled_clock_runs_ahead_as_told(house: House) -> None:
+    started = rfc3339(real_wall_ms())
+    scaled = ["--clock", "scaled", "--speed", "600", "--epoch", "2024-11-05T00:00:00Z", "--started", started]
+    daemon = house.start(*scaled)
+    words = ["mosquitto_sub", *house.broker.client_args, "-t", "quern-hill/gateway/status", "-W", "60"]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as listener:
+        assert listener.stdout is not None
+        status = next(one for one in map(json.loads, listener.stdout) if one["at"] > "2024-11-05T00:40")
+        listener.terminate()
+    assert "2024-11-05T00:30" < status["judged_to"] <= status["at"] < "2024-11-05T12:00"
+    assert daemon.end() == 0
+
+
+def test_a_writer_that_fails_ends_the_gateway_with_a_bad_exit_code(house: House) -> None:
+    daemon = house.start("--clock", "topic")
+    house.barrier(NIGHT_MS)
+    damage = sqlite3.connect(house.store / "journal.db", timeout=SOON_S)
+    damage.execute("DROP TABLE total")
+    damage.commit()
+    damage.close()
+    house.publish("bed-c/bed-c-mid", {"t": NIGHT_MS / 1000, "v": 15.0})
+    assert daemon.wait() == 1
+    assert "the writer has failed; the gateway ends" in daemon.log

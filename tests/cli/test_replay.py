@@ -1,5 +1,6 @@
 """Replay: a file of inputs judged without a broker, and a store's journal judged once more."""
 
+import io
 import json
 import sqlite3
 from collections.abc import Sequence
@@ -7,9 +8,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from gateway.core.moment import rfc3339
-from tests.cli.house import DAY_MS, MINUTE_MS, NIGHT_MS, Said, schema, type_in
+from gateway.replay_lines import Line, faults
+from tests.cli.house import DAY_MS, MINUTE_MS, NIGHT_MS, Said, schema, site_of, type_in
 
 Row = dict[str, Any]
 
@@ -210,3 +214,22 @@ def test_inputs_and_effects_go_together(tmp_path: Path, site: Path) -> None:
     missing = type_in("replay", "--site", site, "--inputs", tmp_path / "none", "--effects", tmp_path / "out")
     assert missing.code == 2
     assert "none" in missing.err
+
+
+WORDS = st.sampled_from(
+    ["at", "kind", "probe", "measured_at", "value", "bed", "tick", "reading", "turned", "bed-c"]
+)
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | WORDS | st.sampled_from([_at(1), "bed-c-mid"]),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(WORDS, inner, max_size=6),
+    max_leaves=12,
+)
+
+
+@given(st.lists(st.binary(max_size=60) | JSON.map(lambda value: json.dumps(value).encode()), max_size=8))
+def test_any_bytes_are_lines_or_named_faults(site: Path, texts: list[bytes]) -> None:
+    taken: list[Line] = []
+    found, count, _ = faults(io.BytesIO(b"\n".join(texts)), "in.jsonl", taken.append, site_of(site))
+    assert len(taken) + len(found) <= count
+    assert all(line.startswith("in.jsonl:") and len(line) < 1000 for line in found)
+    assert [line.at_ms for line in taken] == sorted(line.at_ms for line in taken)
