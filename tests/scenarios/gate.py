@@ -1,0 +1,258 @@
+"""A gateway of real parts (clock arithmetic, store, pipeline, judge); its broker and phones are by hand.
+
+`Bench` stands in for the broker and holds to what the gateway may expect of one: a message not settled
+comes again, first and marked DUP, after a restart. `tests/scenarios/test_bench.py` runs the same promises
+over this and over the real thing.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from gateway.core import engine
+from gateway.core.inputs import Delivery, Effect, Entry, Event
+from gateway.edges.clock import ScaledClock
+from gateway.edges.sqlite import Reader, Writer, open_reader, open_writer
+from gateway.pipeline import Parts, Pipeline
+from gateway.ports import AlarmLine, Clock, Message
+from gateway.replay import Comparison, compare
+from gateway.settings import Settings
+
+RESERVE = 64 * 1024
+MANY = 100_000
+
+
+class PowerCut(Exception):
+    """The process is gone at this very point."""
+
+
+class Hand:
+    """A wall and a running clock, turned by hand; `clock` is the real arithmetic over the two."""
+
+    def __init__(self, wall_ms: int, mono_ms: int = 5_000_000) -> None:
+        self.wall, self.mono = wall_ms, mono_ms
+        self.clock: Clock = ScaledClock(1.0, 0, 0, wall=lambda: self.wall, mono=lambda: self.mono)
+
+    def let_pass(self, ms: int) -> None:
+        """Time passes, for both."""
+        self.wall += ms
+        self.mono += ms
+
+    def step(self, ms: int) -> None:
+        """Somebody sets the wall clock."""
+        self.wall += ms
+
+
+class Bench:
+    """A source by hand. `cut` is asked at each take and settle, and may raise PowerCut."""
+
+    def __init__(self) -> None:
+        self.waiting: deque[Message] = deque()
+        self.taken: deque[Message] = deque()
+        self.settled = 0
+        self.statuses: list[bytes] = []
+        self.said: list[tuple[str, bool, str]] = []
+        self.cut: Callable[[str], None] = lambda where: None
+        self._mid = 0
+
+    def bring(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
+        """The broker took one message at QoS 1."""
+        self._mid = self._mid % 65_535 + 1
+        self.waiting.append(Message(topic, payload, 1, self._mid, False, retain, 1, 1))
+
+    def reconnect(self) -> None:
+        """What was taken and never settled comes again, before the rest."""
+        self.waiting.extendleft(one._replace(dup=True) for one in reversed(self.taken))
+        self.taken.clear()
+
+    def take(self, most: int, wait_s: float) -> list[Message]:
+        """As `ports.Source.take`; nothing more will come, so it never waits."""
+        found = [self.waiting.popleft() for _ in range(min(most, len(self.waiting)))]
+        self.taken.extend(found)
+        self.cut("take")
+        return found
+
+    def settle(self, messages: Sequence[Message]) -> None:
+        """As `ports.Source.settle`; out of order or twice is a fault of the gateway."""
+        self.cut("settle")
+        for message in messages:
+            assert self.taken.popleft() == message, "settled out of order"
+        self.settled += len(messages)
+
+    def publish_status(self, body: bytes) -> None:
+        """As `ports.Source.publish_status`."""
+        self.statuses.append(body)
+
+    def conditions(self) -> list[tuple[str, bool, str]]:
+        """As `ports.Source.conditions`: what the test has laid into `said`."""
+        found, self.said = self.said, []
+        return found
+
+    def session(self) -> int:
+        """As `ports.Source.session`: always the same."""
+        return 1
+
+    def wake(self) -> None:
+        """As `ports.Source.wake`: nobody waits."""
+
+    def facts(self) -> dict[str, Any]:
+        """As `ports.Source.facts`."""
+        return {}
+
+
+class Judging:
+    """The engine, with a moment at which the power can go: judged, and nothing of it kept."""
+
+    new = staticmethod(engine.new)
+    dump = staticmethod(engine.dump)
+    load = staticmethod(engine.load)
+
+    def __init__(self, cut: Callable[[str], None]) -> None:
+        self._cut = cut
+
+    def advance(self, state: Any, entries: Sequence[Entry], until_run_ms: int) -> list[Effect]:
+        """As `engine.advance`."""
+        effects = engine.advance(state, entries, until_run_ms)
+        self._cut("judge")
+        return effects
+
+
+@dataclass
+class Alarm:
+    """What two runs have in common of one alarm, and when it was raised."""
+
+    kind: str
+    place: str | None
+    probe: str | None
+    occurrence: int
+    level: str
+    raised_ms: int
+    line: AlarmLine
+
+    @property
+    def name(self) -> tuple[str, str | None, str | None, int]:
+        """What must be the same."""
+        return self.kind, self.place, self.probe, self.occurrence
+
+
+class Gate:
+    """One gateway on one store; it can be opened, cut off at any point, and opened again."""
+
+    def __init__(self, store: Path, settings: Settings, hand: Hand, *, topic: bool = False) -> None:
+        self.store, self.settings, self.hand = store, settings, hand
+        self.root = settings.broker.root
+        self.bench = Bench()
+        self.reader: Reader | None = None
+        self.opened = 0
+        self.cuts: list[str] = []
+        self._clock, self._set_clock = hand.clock, None
+        self._kind = "topic" if topic else "wall"
+        self._writer: Writer | None = None
+        self._pipeline: Pipeline | None = None
+        self._cut_in: int | None = None
+
+    def open(self, clock: Clock | None = None, set_clock: Callable[[int], bool] | None = None) -> None:
+        """Start it on its store."""
+        self._writer = open_writer(
+            self.store, site_id=self.settings.site.id, clock_kind=self._kind, reserve_bytes=RESERVE
+        )
+        self.bench.cut = self._look
+        self.reader = self.reader or open_reader(self.store)
+        self._pipeline = Pipeline(
+            Parts(
+                site=self.settings.site, root=self.root, version="scenario", journal=self._writer,
+                source=self.bench, clock=clock or self._clock, judge=Judging(self._look),
+                real_ms=lambda: self.hand.mono, set_clock=set_clock,
+                notices_due=lambda: len(self._reading.due_notices()),
+            )
+        )  # fmt: skip
+        self._pipeline.begin()
+        self.opened += 1
+
+    def close(self) -> None:
+        """Stop it in order."""
+        if self._pipeline is not None and self._writer is not None:
+            self._pipeline.end()
+            self._writer.close()
+        self._pipeline = None
+        if self.reader is not None:
+            self.reader.close()
+            self.reader = None
+
+    def cut_in(self, points: int) -> None:
+        """The power goes at the so-manyth point from now at which it can."""
+        self._cut_in = points
+
+    def _look(self, where: str) -> None:
+        if self._cut_in is None:
+            return
+        self._cut_in -= 1
+        if self._cut_in <= 0:
+            self._cut_in = None
+            self.cuts.append(where)
+            raise PowerCut(where)
+
+    def fall(self) -> None:
+        """The process is dropped where it stands: nothing is ended, nothing said."""
+        self._pipeline = None
+        if self._writer is not None:
+            self._writer.close()
+        self.bench.reconnect()
+
+    @property
+    def _reading(self) -> Reader:
+        assert self.reader is not None
+        return self.reader
+
+    @property
+    def pipeline(self) -> Pipeline:
+        """The running pipeline."""
+        assert self._pipeline is not None
+        return self._pipeline
+
+    def run(self) -> None:
+        """Rounds until nothing waits; at least one."""
+        while True:
+            self.pipeline.step(0.0)
+            if not self.bench.waiting:
+                return
+
+    def record(self, event: Event) -> int:
+        """Somebody records something."""
+        number = self.pipeline.record(event)
+        self.pipeline.judge()
+        return number
+
+    def deliver(self, outcome: str = "delivered") -> list[str]:
+        """Each phone gets what waits for it; the texts, oldest first."""
+        texts = []
+        for due in self._reading.due_notices():
+            self.pipeline.record(
+                Delivery(due.number, due.phone, outcome, 204 if outcome == "delivered" else 503)
+            )
+            texts.append(f"{due.person}: {due.text}")
+        if texts:
+            self.pipeline.judge()
+        return texts
+
+    def alarms(self) -> list[Alarm]:
+        """Every alarm there was, by number."""
+        return [
+            Alarm(
+                one.alarm.kind, one.alarm.place, one.alarm.probe, one.alarm.occurrence, one.alarm.level,
+                one.alarm.raised_at_ms, one,
+            )
+            for one in self._reading.alarms(True, MANY)
+        ]  # fmt: skip
+
+    def compared(self) -> Comparison:
+        """The journal judged afresh beside what was kept."""
+        return compare(self._reading, lambda text: None)
+
+    def counts(self) -> dict[str, int]:
+        """The running totals."""
+        return self._reading.counts()
