@@ -128,6 +128,11 @@ class Remembered:
                 self._unsettled.pop(message.mid, None)
                 self.settled.append(message)
 
+    def unsettle(self, messages: Sequence[Message]) -> None:
+        """Settlements that never reached the broker."""
+        self.settled = [message for message in self.settled if message not in messages]
+        self._unsettled |= {message.mid: message for message in messages}
+
     def publish_status(self, body: bytes) -> None:
         self.statuses.append(body)
 
