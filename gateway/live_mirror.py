@@ -65,8 +65,8 @@ class MirrorThread:
         self._interrupt = server.interrupt
         return Mirror(
             server, f"{series.url} {series.org}/{series.bucket}", self._reader, keep=self._keep,
-            record=self._record, clock=real, jitter=random.random, batch=series.batch,
-            alarm_after_s=series.alarm_after_s, newest_days=series.newest_days,
+            record=self._record, clock=real, jitter=random.random, every_s=series.every_s,
+            batch=series.batch, alarm_after_s=series.alarm_after_s, newest_days=series.newest_days,
         )  # fmt: skip
 
     def start(self) -> None:

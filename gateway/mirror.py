@@ -70,13 +70,14 @@ class Mirror:
         record: Callable[[Event], object],
         clock: Clock,
         jitter: Callable[[], float],
+        every_s: float = IDLE_S,
         batch: int = BATCH,
         alarm_after_s: float = 3600.0,
         newest_days: float | None = None,
     ) -> None:
         self._target, self._reader = target, reader
         self._keep_in_store, self._record, self._clock, self._jitter = keep, record, clock, jitter
-        self._batch, self._alarm_after_ms = batch, round(alarm_after_s * 1000)
+        self._every_s, self._batch, self._alarm_after_ms = every_s, batch, round(alarm_after_s * 1000)
         self._newest_ms = None if newest_days is None else round(newest_days * 86_400_000)
         self._stop = threading.Event()
         self._sender = Sender(series, batch, self._stop.is_set)
@@ -114,7 +115,7 @@ class Mirror:
             log.exception("the mirror: a fault of the gateway's own, trying again")
             return REFUSED_S
         took_s = (self._clock.mono_ms() - began_ms) / 1000
-        return took_s * REST_SHARE if more else IDLE_S
+        return took_s * REST_SHARE if more else self._every_s
 
     def _once(self) -> bool:
         """Write a page and what is to be sent again; whether there is more."""

@@ -197,6 +197,8 @@ class FaultProxy:
         self.seen: list[tuple[Order, int]] = []  #: what was done, and lines of the request
         self.requests: list[tuple[str, dict[str, str]]] = []
         self.written: list[str] = []  #: lines that reached a server, or would have where there is none
+        self.after: Callable[[], None] = lambda: None  #: called when "lost" has reached the server
+        self.changed = threading.Event()  #: set at each request, for a test to wait on and clear
         self._stalled = threading.Event()
         self._server = _Server(self)
         self._thread = threading.Thread(target=self._server.serve_forever, args=(0.05,), daemon=True)
@@ -291,9 +293,12 @@ class _Handler(http.server.BaseHTTPRequestHandler):
             return
         if status == 204:
             proxy.written += lines
+        proxy.changed.set()
         if order == "pass":
             self._answer(status, said, {})
             return
+        if order == "lost":
+            proxy.after()
         if order == "half":
             self.wfile.write(b"HTTP/1.1 20")
         self._cut()

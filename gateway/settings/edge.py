@@ -84,6 +84,7 @@ class SeriesSettings:
     bucket: str
     token: str
     tls_ca_file: Path | None = None
+    every_s: float = 10.0
     batch: int = 5000
     timeout_s: float = 30.0
     alarm_after_s: float = 3600.0
@@ -202,6 +203,7 @@ def series(sheet: Sheet, row: Row[SeriesForm], secrets: Secrets) -> SeriesSettin
         bucket=form.bucket,
         token=token,
         tls_ca_file=secrets.pem(spot / "tls_ca_file", form.tls_ca_file),
+        every_s=form.every_s,
         batch=form.batch,
         timeout_s=form.timeout_s,
         alarm_after_s=form.alarm_after_s,

@@ -91,6 +91,7 @@ class SeriesForm(Form):
     bucket: Annotated[Line, Field(min_length=1, description="where to write")]
     token_file: Annotated[File, Field(description="a file with the token that may write there")]
     tls_ca_file: File | None = None
+    every_s: Annotated[float, Field(ge=0.1, le=3600)] = 10.0
     batch: Annotated[int, Field(ge=1, le=20000)] = 5000
     timeout_s: Annotated[float, Field(ge=0.1, le=600)] = 30.0
     alarm_after_s: Annotated[float, Field(ge=60, le=7 * 86400)] = 3600.0

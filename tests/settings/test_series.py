@@ -48,10 +48,11 @@ def test_the_token_is_shown_to_nobody(tmp_path: Path) -> None:
 
 def test_what_may_be_said_besides(tmp_path: Path) -> None:
     (tmp_path / "ca.pem").write_text("-----BEGIN CERTIFICATE-----\n")
-    more = "batch = 100\ntimeout_s = 5\nalarm_after_s = 600\nnewest_days = 30\n"
+    more = "every_s = 60\nbatch = 100\ntimeout_s = 5\nalarm_after_s = 600\nnewest_days = 30\n"
     series = loaded(tmp_path, SERIES + more + 'tls_ca_file = "ca.pem"\n').series
     assert series is not None
     assert (series.batch, series.timeout_s, series.alarm_after_s, series.newest_days) == (100, 5, 600, 30)
+    assert series.every_s == 60
     assert series.tls_ca_file == tmp_path / "ca.pem"
 
 
