@@ -67,6 +67,7 @@ class Pipeline:
         self._stamper, self._down_ms = Stamper.resume(parts.clock, parts.journal)
         self._session = int(parts.journal.get_meta("session") or 0)
         self._waiting: list[Message] = []
+        self._conditions: list[Condition] = []
         self._fresh: list[Entry] = []
         self._committed = 0
         self._bench = Bench(parts.judge, parts.journal, parts.real_ms)
@@ -90,8 +91,10 @@ class Pipeline:
 
     def step(self, wait_s: float) -> None:
         """One round: what the connection says of itself, messages, judgement, status."""
-        for name, on, detail in self._source.conditions():
-            self.record(Condition(name, on, detail[:200]))
+        self._conditions += [Condition(name, on, said[:200]) for name, on, said in self._source.conditions()]
+        while self._conditions:
+            self.record(self._conditions[0])
+            del self._conditions[0]
         if self._full_since_ms is not None and not self._room_again():
             self._pause.wait(wait_s)
         else:
@@ -153,8 +156,9 @@ class Pipeline:
             log.warning("a clock message is ignored: %s", why)
             taken = False
         if taken:
-            self.judge()
-            self._bench.save()
+            self._judge()
+            if self._bench.save():
+                self._parts.changed()
             self._tell("running")
         else:
             with self._journal.atomic():
@@ -175,14 +179,17 @@ class Pipeline:
 
     def judge(self) -> None:
         """Judge what was committed and the time that has passed; keep what came of it."""
+        self._judge()
+        if self._bench.due:
+            self._save()
+
+    def _judge(self) -> None:
         stamp = self._stamper.now()
         if stamp.stepped_ms:
             with self._writing() as (stamp, _):
                 pass
         entries, self._fresh = self._fresh, []
         self._bench.advance(entries, stamp.run_ms)
-        if self._bench.due:
-            self._save()
 
     def _save(self, snapshot: bool = False) -> None:
         try:

@@ -1,5 +1,7 @@
 """When to try again, in which version, who is a twin, and which conditions are told: by given times alone."""
 
+import time
+
 import pytest
 
 from gateway.edges.mqtt.inbox import Inbox
@@ -134,6 +136,14 @@ def test_every_lost_session_is_told() -> None:
     watch.session_lost()
     watch.session_lost()
     assert [(name, on) for name, on, _ in watch.changes()] == [("session", True)] * 2
+
+
+def test_a_wake_before_the_wait_is_not_lost() -> None:
+    inbox = Inbox(3, 1000)
+    inbox.wake()
+    began_s = time.monotonic()
+    assert inbox.take(1, 30.0) == []
+    assert time.monotonic() - began_s < 10
 
 
 def test_the_inbox_keeps_to_its_bounds_and_its_order() -> None:

@@ -20,6 +20,7 @@ class Inbox:
         self._size = size
         self._waiting: deque[Message] = deque()
         self._bell = threading.Condition()
+        self._woken = False
         # Each is written by one thread only.
         self._bytes_in = 0
         self._bytes_out = 0
@@ -41,8 +42,9 @@ class Inbox:
                 self._bell.notify()
 
     def wake(self) -> None:
-        """Let a waiting `take` return at once, with or without messages."""
+        """Let a waiting `take`, or else the next that would wait, return at once."""
         with self._bell:
+            self._woken = True
             self._bell.notify()
 
     def take(self, most: int, wait_s: float) -> list[Message]:
@@ -50,8 +52,9 @@ class Inbox:
         waiting = self._waiting
         if not waiting and wait_s > 0:
             with self._bell:
-                if not waiting:
+                if not waiting and not self._woken:
                     self._bell.wait(wait_s)
+                self._woken = False
         taken = [waiting.popleft() for _ in range(min(most, len(waiting)))]
         self._bytes_out += sum(len(m.payload) + len(m.topic) + _OVERHEAD for m in taken)
         return taken
