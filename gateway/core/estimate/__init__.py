@@ -1,0 +1,1 @@
+"""What cannot be measured directly: it is worked out from what the probes say."""

@@ -1,0 +1,251 @@
+"""Turns seen by the probes, without anybody pressing anything: the state, and the way in.
+
+    turns = Turns()
+    for seen in take(turns, bed, probe_id, measured_ms, value): ...      # each reading of a bed's probes
+    over(turns, air_wire, measured_ms, value)                            # each reading of a room's thermometer
+    forget(turns, bed_id)                                                # cast, moved, loaded: another piece lies there
+
+What is thought is worked out afresh from the last hour and a half of readings, which alone are the state (and what
+was told, so that a turn keeps its number). So nothing can be locked out by a false beginning, and a restart in
+the middle of a turn changes nothing. A reading in quiet times costs one comparison.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+from gateway.core.estimate.turn_seen_bed import CO2, TEMPERATURE, Bed, TurnSeen, Wire
+from gateway.core.estimate.turn_seen_cluster import Air, Letting, Witness, clusters
+from gateway.core.estimate.turn_seen_passage import LEAST_MOVE, LOOK_MS, STILL, Passage, passages
+from gateway.core.estimate.turn_seen_ring import Ring, bin_ms
+from gateway.core.estimate.turn_seen_vent import vents
+from gateway.core.estimate.turn_seen_verdict import TURNED, Denied, Verdict, judge
+
+__all__ = ["Bed", "BedTurns", "TurnSeen", "Turns", "Wire", "forget", "over", "take"]
+
+#: What a thermometer in grain, or on a hook by it, can say; sentinels and garbage lie outside. CO2 below any air.
+_COLDEST_C, _WARMEST_C, _THINNEST_PPM, _THICKEST_PPM = -20.0, 60.0, 100.0, 1e6
+#: After a move is noticed the bed is looked at for this long, at most each half minute of its own time.
+_ASTIR_MS = 4_500_000
+_LOOK_EACH_MS = 30_000
+#: A turn that may go on is told this long after the last probe settled, or when its end is past.
+_WAIT_MS = 600_000
+_WAIT_MOST_MS = 900_000
+#: Two accounts this near are of one turn; an account is mended so long, and for no less than these changes.
+_SAME_MS = 1_200_000
+_MEND_MS = 7_200_000
+_MENDED_MS, _MENDED_SURENESS, _MENDED_M = 120_000, 0.1, 0.5
+_TOLD_MOST = 4
+#: A probe, and the room's air, count as heard within this (or three of their intervals).
+_FRESH_MS, _AIR_FRESH_MS = 600_000, 1_800_000
+#: All the site's probes moved together: at least half of the others began within this of the bed's first.
+_ALIKE_MS = 150_000
+#: A CO2 probe: this share gone is worth noting; a fall to this share of the level wakes the look.
+_LET_GO, _CO2_STIRS = 0.2, 0.8
+
+
+@dataclass(slots=True)
+class BedTurns:
+    """What one bed's probes said lately; `looked_ms` is the newest moment it was looked at."""
+
+    rings: dict[str, Ring] = field(default_factory=dict)
+    astir_ms: int = 0
+    looked_ms: int = 0
+    told: list[TurnSeen] = field(default_factory=list)
+    known: dict[str, list[Passage]] = field(default_factory=dict, metadata={"derived": True})
+
+
+@dataclass(slots=True)
+class Turns:
+    """All beds of a site and the air over them. `number` is that of the newest turn seen."""
+
+    beds: dict[str, BedTurns] = field(default_factory=dict)
+    air: dict[str, Ring] = field(default_factory=dict)
+    number: int = 0
+
+
+def take(turns: Turns, bed: Bed, probe: str, measured_ms: int, value: float, at_ms: int) -> list[TurnSeen]:
+    """Take one calibrated reading (C, or ppm) of a probe in a bed; gives the turns it makes known or changes.
+
+    `at_ms` is the gateway's time: nothing was measured after it. Readings may come late and out of order. A
+    stranger's, or one that no grain can give, is left out.
+    """
+    lying = turns.beds.get(bed.id)
+    if lying is None:
+        lying = turns.beds[bed.id] = BedTurns()
+    ring = lying.rings.get(probe)
+    if ring is None:
+        wire = bed.wire(probe)
+        if wire is None or wire.quantity not in (TEMPERATURE, CO2):
+            return []
+        ring = lying.rings[probe] = Ring(bin_ms(wire.every_s), wire.quantity == CO2)
+    whole = _whole(value, ring.gas)
+    if whole is None:
+        return []
+    measured_ms = min(measured_ms, at_ms)
+    ago = measured_ms // ring.bin_ms - ring.last
+    new = ring.put(measured_ms, whole)
+    if not new:
+        return []
+    if lying.known:
+        lying.known.pop(probe, None)
+    if new == 2:
+        if ago < 0:
+            lying.looked_ms = 0
+        old = ring.back(LOOK_MS)
+        if old is not None and (whole < old * _CO2_STIRS if ring.gas else abs(whole - old) >= LEAST_MOVE):
+            lying.astir_ms = measured_ms + _ASTIR_MS
+    if measured_ms >= lying.astir_ms or measured_ms < lying.looked_ms + _LOOK_EACH_MS:
+        return []
+    lying.looked_ms = measured_ms
+    return _look(turns, bed, lying, measured_ms)
+
+
+def over(turns: Turns, wire: Wire, measured_ms: int, value: float, at_ms: int) -> None:
+    """Take one calibrated reading (C) of a thermometer in a room's air, for all beds that name it."""
+    if wire.quantity != TEMPERATURE:
+        return
+    ring = turns.air.get(wire.id)
+    if ring is None:
+        ring = turns.air[wire.id] = Ring(bin_ms(wire.every_s))
+    whole = _whole(value, gas=False)
+    if whole is not None:
+        ring.put(min(measured_ms, at_ms), whole)
+
+
+def forget(turns: Turns, bed: str) -> None:
+    """Another piece lies there, or none: what the probes said before tells nothing of it."""
+    turns.beds.pop(bed, None)
+
+
+def _whole(value: float, gas: bool) -> int | None:
+    if gas:
+        return int(value + 0.5) if _THINNEST_PPM <= value <= _THICKEST_PPM else None
+    return math.floor(value * 100.0 + 0.5) if _COLDEST_C <= value <= _WARMEST_C else None
+
+
+def _look(turns: Turns, bed: Bed, lying: BedTurns, now_ms: int) -> list[TurnSeen]:
+    witnesses = [_witness(bed, lying, wire, now_ms) for wire in bed.probes if wire.id in lying.rings]
+    air = _air(turns, bed, now_ms)
+    found: list[TurnSeen] = []
+    for cluster in clusters(bed, witnesses, air, now_ms):
+        verdict = judge(bed, cluster, witnesses, air)
+        if isinstance(verdict, Denied):
+            found += _denied(lying, verdict, now_ms)
+        elif verdict is not None:
+            found += _tell(turns, bed, lying, verdict, now_ms)
+    return found
+
+
+def _witness(bed: Bed, lying: BedTurns, wire: Wire, now_ms: int) -> Witness:
+    ring = lying.rings[wire.id]
+    fresh = now_ms - ring.heard_ms() <= max(_FRESH_MS, 3 * ring.bin_ms)
+    level = ring.level() if fresh else None
+    if ring.gas:
+        return Witness(wire, (), _lettings(ring, level), level)
+    known = lying.known.get(wire.id)
+    if known is None:
+        known = lying.known[wire.id] = passages(ring.values, ring.last, ring.bin_ms)
+    if level is not None and not known and ring.stands(STILL):
+        # It may be stuck: it says neither yes nor no.
+        level = None
+    return Witness(wire, known, (), level)
+
+
+def _lettings(ring: Ring, level: int | None) -> list[Letting]:
+    if level is None:
+        return []
+    first = ring.last - len(ring.values) + 1
+    return [
+        Letting((first + vent.at) * ring.bin_ms, max(0.0, 1.0 - level / vent.before))
+        for vent in vents(ring.values, _LET_GO)
+    ]
+
+
+def _air(turns: Turns, bed: Bed, now_ms: int) -> Air:
+    rings = [turns.air[wire.id] for wire in bed.air if wire.id in turns.air]
+    rings = [ring for ring in rings if now_ms - ring.heard_ms() <= max(_AIR_FRESH_MS, 3 * ring.bin_ms)]
+    levels = sorted(level for ring in rings if (level := ring.level()) is not None)
+    moved = [one for ring in rings for one in passages(ring.values, ring.last, ring.bin_ms)]
+    return Air(levels[len(levels) // 2] if levels else None, moved)
+
+
+def _denied(lying: BedTurns, denied: Denied, now_ms: int) -> list[TurnSeen]:
+    for i, seen in enumerate(lying.told):
+        overlap = denied.from_ms <= seen.ended_ms and denied.to_ms >= seen.began_ms
+        if overlap and seen.state == "seen" and now_ms - seen.known_ms <= _MEND_MS:
+            lying.told[i] = replace(seen, state="withdrawn", sureness=0.0)
+            return [lying.told[i]]
+    return []
+
+
+def _tell(turns: Turns, bed: Bed, lying: BedTurns, verdict: Verdict, now_ms: int) -> list[TurnSeen]:
+    since_ms = now_ms - verdict.last_ms
+    if since_ms < (
+        _WAIT_MS if verdict.waiting else min(_WAIT_MOST_MS, verdict.walk.ended_ms - verdict.last_ms)
+    ):
+        return []
+    at = next((i for i, one in enumerate(lying.told) if _same(one, verdict)), None)
+    if at is None:
+        if verdict.alike_counts and _all_fell(turns, bed, verdict):
+            return []
+        turns.number += 1
+        seen = _seen(bed, verdict, turns.number, now_ms)
+        lying.told = [*lying.told, seen][-_TOLD_MOST:]
+        return [seen]
+    old = lying.told[at]
+    seen = _seen(bed, verdict, old.turn, old.known_ms)
+    if now_ms - old.known_ms > _MEND_MS or not _better(old, seen):
+        return []
+    lying.told[at] = seen
+    return [seen]
+
+
+def _seen(bed: Bed, verdict: Verdict, turn: int, known_ms: int) -> TurnSeen:
+    took = verdict.walk
+    return TurnSeen(
+        bed.id, turn, verdict.kind, "seen", took.began_ms, took.ended_ms, known_ms,
+        round(took.from_m, 2), round(took.to_m, 2), verdict.sureness,
+        _kelvin(verdict.fall), _kelvin(verdict.spread_before), _kelvin(verdict.spread_after), verdict.probes,
+    )  # fmt: skip
+
+
+def _kelvin(hundredths: float | None) -> float | None:
+    return None if hundredths is None else round(hundredths / 100.0, 2)
+
+
+def _same(seen: TurnSeen, verdict: Verdict) -> bool:
+    took = verdict.walk
+    return took.began_ms <= seen.ended_ms + _SAME_MS and took.ended_ms >= seen.began_ms - _SAME_MS
+
+
+def _better(old: TurnSeen, new: TurnSeen) -> bool:
+    """Whether a new account says more: fewer probes or less sureness is only the past sliding out of sight."""
+    if old.state == "withdrawn":
+        return new.kind == TURNED
+    if len(new.probes) < len(old.probes) or new.sureness < old.sureness - 0.001:
+        return False
+    return (
+        new.kind != old.kind
+        or abs(new.ended_ms - old.ended_ms) >= _MENDED_MS
+        or new.sureness - old.sureness >= _MENDED_SURENESS
+        or abs(new.from_m - old.from_m) >= _MENDED_M
+        or abs(new.to_m - old.to_m) >= _MENDED_M
+    )
+
+
+def _all_fell(turns: Turns, bed: Bed, verdict: Verdict) -> bool:
+    """Whether half or more of the other beds, or the air, moved in the same moments as this one."""
+    from_ms, to_ms = verdict.first_out_ms - _ALIKE_MS, verdict.first_out_ms + _ALIKE_MS
+    if verdict.last_out_ms > to_ms:
+        return False
+    rings = [ring for name, other in turns.beds.items() if name != bed.id for ring in other.rings.values()]
+    rings += [turns.air[wire.id] for wire in bed.air if wire.id in turns.air]
+    others = [ring for ring in rings if not ring.gas and ring.heard_ms() >= from_ms]
+    moved = [
+        ring
+        for ring in others
+        if any(from_ms <= one.out_ms <= to_ms for one in passages(ring.values, ring.last, ring.bin_ms))
+    ]
+    return bool(others) and 2 * len(moved) >= len(others)

@@ -1,0 +1,241 @@
+"""What one thermometer went through: the moves that are faster than grain ever moves by itself.
+
+A turn reaches a probe in one of two ways. Left in, it falls (or, in a cold layer, rises) to the one
+temperature of the mixed grain within minutes. Taken out, it goes towards the room's air, and comes back to
+that temperature. A probe pulled out and put back comes back to where it was; a hot burst falls back to where
+it began. So a passage is told by the level before, the level after, and how far it strayed between.
+
+All temperatures here are hundredths of a degree, whole numbers: they store short and add exactly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+#: How far a level must move within `LOOK_MS` to be faster than growth, weather or airing: 0.3 K in 5 min is
+#: 3.6 K an hour, twice what a bed without losses heats (grade D). Where the probe itself wavers more, more.
+LEAST_MOVE = 30
+LOOK_MS = 300_000
+#: A move must stand out this many times from what the probe did in the quieter part of the time before it.
+_OVER_NOISE = 8.0
+_QUIETER_SHARE = 0.7
+#: Samples that must have been heard before a move to know the level before, and samples that make a plateau.
+_BEFORE_LEAST, _PLATEAU = 4, 3
+_BEFORE_MOST, _AFTER_MOST = 8, 6
+#: A change across a silence this long happened at no known moment.
+_GAP_MS = 480_000
+#: A probe whose value has not moved by one digit this long may have been stuck: its move may be older.
+STILL = 25
+
+
+class Passage(NamedTuple):
+    """One move. Times Unix ms; levels in hundredths of a degree.
+
+    `out_ms` to `back_ms`: from the first sign to the return (or the new level); `settled_ms`: when the new
+    level was reached, or now. `stray` is how far it went beyond both levels (signed, 0: it did not).
+    `unsure_from_ms` is earlier than `out_ms` where nothing, or only one and the same value, was heard before.
+    """
+
+    out_ms: int
+    back_ms: int
+    settled_ms: int
+    before: int
+    after: int
+    stray: int
+    settled: bool
+    unsure_from_ms: int
+
+    @property
+    def net(self) -> int:
+        """What the passage changed, hundredths of a degree."""
+        return self.after - self.before
+
+    @property
+    def pass_ms(self) -> int:
+        """When the grain here was turned, as well as this probe can tell."""
+        return (self.out_ms + self.back_ms) // 2 if self.stray else self.out_ms
+
+    @property
+    def returned(self) -> bool:
+        """Whether it strayed and came back to where it was: nothing has changed in the grain."""
+        return bool(self.stray) and abs(self.net) < max(20, abs(self.stray) * 15 // 100)
+
+
+class _Move(NamedTuple):
+    """A stretch of samples from `start` (still at the level before) to `end` (at the level after)."""
+
+    start: int
+    end: int
+    before: int
+    after: int
+    low: int
+    high: int
+    settled: bool
+    bottom: int
+
+
+class _Trace:
+    """The heard samples of a ring, smoothed, with the times they were heard at."""
+
+    def __init__(self, values: Sequence[int | None], last: int, bin_ms: int) -> None:
+        first = last - len(values) + 1
+        heard = [(first + i, value) for i, value in enumerate(values) if value is not None]
+        self.times = [(number * bin_ms) + bin_ms // 2 for number, _ in heard]
+        self.raw = [value for _, value in heard]
+        self.level = _smooth(self.raw)
+        self.look_ms = max(LOOK_MS, 3 * bin_ms)
+        self.bin_ms = bin_ms
+
+    def changes(self) -> tuple[list[int], list[int]]:
+        """For each sample, how much it differs from the oldest within the look back, and which that is."""
+        times, level, look_ms = self.times, self.level, self.look_ms
+        change, since, j = [0], [0], 0
+        for i in range(1, len(times)):
+            start = times[i] - look_ms
+            while times[j] < start and j < i - 1:
+                j += 1
+            change.append(level[i] - level[j])
+            since.append(j)
+        return change, since
+
+
+def passages(values: Sequence[int | None], last: int, bin_ms: int) -> list[Passage]:
+    """The moves in a ring's values, oldest first; empty for a quiet probe.
+
+    `last` is the number of the newest bin, each `bin_ms` long since the epoch.
+    """
+    trace = _Trace(values, last, bin_ms)
+    if len(trace.raw) < _BEFORE_LEAST + _PLATEAU:
+        return []
+    change, since = trace.changes()
+    least = _least_move(change)
+    runs = _runs(change, since, least)
+    moves = [move for run in runs if (move := _move(trace, run, least)) is not None]
+    return [_passage(trace, move, least) for move in _joined(moves, least)]
+
+
+def _smooth(raw: list[int]) -> list[int]:
+    """Each sample the middle one of three; the newest the middle one of the last three."""
+    if len(raw) < 3:
+        return raw
+    smooth = [raw[0]]
+    a, b = raw[0], raw[1]
+    for c in raw[2:]:
+        low, high = (a, b) if a < b else (b, a)
+        smooth.append(low if c < low else high if c > high else c)
+        a, b = b, c
+    smooth.append(smooth[-1])
+    return smooth
+
+
+def _least_move(change: list[int]) -> int:
+    ordered = sorted(change)
+    middle = ordered[len(ordered) // 2]
+    quiet = sorted(abs(value - middle) for value in change)[: max(1, int(len(change) * _QUIETER_SHARE))]
+    return max(LEAST_MOVE, int(_OVER_NOISE * sum(quiet) / len(quiet)))
+
+
+def _runs(change: list[int], since: list[int], least: int) -> list[tuple[int, int]]:
+    """Stretches of samples that move, joined where no plateau lies between."""
+    runs: list[tuple[int, int]] = []
+    for i, value in enumerate(change):
+        if -least < value < least:
+            continue
+        if runs and since[i] <= runs[-1][1] + _PLATEAU:
+            runs[-1] = (runs[-1][0], i)
+        else:
+            runs.append((since[i], i))
+    return runs
+
+
+def _move(trace: _Trace, run: tuple[int, int], least: int) -> _Move | None:
+    level = trace.level
+    start, end = run
+    newest = len(level) - 1
+    near = max(LEAST_MOVE // 2, least // 3)
+    before = _middle(level[max(0, start - _BEFORE_MOST + 1) : start + 1])
+    while start < end and abs(level[start + 1] - before) <= near:
+        start += 1
+    if start + 1 < _BEFORE_LEAST:
+        return None
+    settled = True
+    if end == newest:
+        ahead = level[newest] - level[newest - 2]
+        # Still under way: what is left to go is about what the last two samples went (the grain's lag).
+        settled = abs(ahead) <= least + LEAST_MOVE // 2
+        after = level[newest] + (ahead if settled else 0)
+    else:
+        while end - 1 > start and abs(level[end - 1] - level[run[1]]) <= near:
+            end -= 1
+        after = _middle(level[end : end + _AFTER_MOST])
+    inside = level[start : end + 1]
+    low, high = min(inside), max(inside)
+    bottom = start + inside.index(low if before + after - 2 * low > 2 * high - before - after else high)
+    return _Move(start, end, before, after, low, high, settled, bottom)
+
+
+def _joined(moves: list[_Move], least: int) -> list[_Move]:
+    """Moves there and back are one passage; what lies between was no state of the grain."""
+    done: list[_Move] = []
+    for move in moves:
+        if done and _undoes(done[-1], move, least):
+            first = done.pop()
+            low, high = min(first.low, move.low), max(first.high, move.high)
+            down = first.before + move.after - 2 * low > 2 * high - first.before - move.after
+            # Out until the way back begins.
+            bottom = max(first.bottom, move.start) if move.start > first.bottom else first.bottom
+            if down != (first.after < first.before):
+                bottom = first.bottom
+            done.append(
+                _Move(first.start, move.end, first.before, move.after, low, high, move.settled, bottom)
+            )
+        else:
+            done.append(move)
+    return done
+
+
+def _undoes(first: _Move, second: _Move, least: int) -> bool:
+    there, back = first.after - first.before, second.after - second.before
+    if there * back >= 0:
+        return False
+    left = there + back
+    # It comes back at least a quarter of the way, and not past the beginning by more than it had gone.
+    return abs(back) >= max(least * 2 // 3, abs(there) // 4) and (
+        abs(left) <= abs(there) if left * there > 0 else abs(left) <= max(least, abs(there) // 2)
+    )
+
+
+def _passage(trace: _Trace, move: _Move, least: int) -> Passage:
+    times = trace.times
+    under = min(move.before, move.after) - move.low
+    over = move.high - max(move.before, move.after)
+    stray = 0
+    if max(under, over) >= max(LEAST_MOVE * 2 // 3, least // 2):
+        stray = -under if under >= over else over
+    back = move.bottom if stray else move.end
+    return Passage(
+        times[move.start],
+        times[max(back, move.start)],
+        times[move.end],
+        move.before,
+        move.after,
+        stray,
+        move.settled,
+        _unsure_from(trace, move.start),
+    )
+
+
+def _unsure_from(trace: _Trace, start: int) -> int:
+    """Since when the move may have happened: before a silence, or while one and the same value was said."""
+    times, raw = trace.times, trace.raw
+    if start + 1 < len(times) and times[start + 1] - times[start] > max(_GAP_MS, 3 * trace.bin_ms):
+        return times[start]
+    k = start
+    while k > 0 and raw[k - 1] == raw[start]:
+        k -= 1
+    return times[k] if start - k >= STILL else times[start]
+
+
+def _middle(values: list[int]) -> int:
+    return sorted(values)[len(values) // 2]

@@ -1,0 +1,250 @@
+"""Was this a turn? What the probes of a bed say together about one walk.
+
+A turn throws the whole depth over: all layers come to one temperature, not above what they were on average
+and not below the room; the CO2 between the grains is let go; and it stays so. So two probes must show it, they
+must agree with the others where it passed, and something must bear it out: layers that came together, CO2 let
+go, probes that were out and came back to something else, a walk from place to place, or a fall so sharp that
+nothing else makes it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from gateway.core.estimate.turn_seen_bed import Bed, Figures
+from gateway.core.estimate.turn_seen_cluster import Air, Cluster, Role, Say, Witness
+from gateway.core.estimate.turn_seen_walk import PLACE_M, Passed, Walk, walk
+
+TURNED, PERHAPS, PLOUGHED = "turned", "perhaps", "ploughed"
+#: The air over the bed moved as well, by at least this much (hundredths) and this near in time: a door, the sun.
+_AIR_MOVED, _AIR_NEAR_MS = 100, 300_000
+#: A walk takes at least this long from place to place.
+_WALKED_MS = 180_000
+#: CO2 let go by less than this is weather.
+_PLOUGHED_LEAST = 0.25
+
+
+class Verdict(NamedTuple):
+    """What is thought of one walk. `alike_counts`: it must not be told if the whole site moved with it.
+
+    Levels in hundredths of a degree; None where only CO2 tells.
+    """
+
+    kind: str
+    sureness: float
+    walk: Walk
+    fall: float | None
+    spread_before: int | None
+    spread_after: int | None
+    probes: tuple[str, ...]
+    first_out_ms: int
+    last_out_ms: int
+    last_ms: int
+    waiting: bool
+    alike_counts: bool
+
+
+class _Layers(NamedTuple):
+    """The layers where it passed: how far apart before and after, their mean fall, and who objects."""
+
+    before: int
+    after: int
+    fall: float
+    agreeing: int
+    against: int
+
+
+class Denied(NamedTuple):
+    """The probes that moved are back where they were: no turn from and to these moments (Unix ms)."""
+
+    from_ms: int
+    to_ms: int
+
+
+def judge(bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], air: Air) -> Verdict | Denied | None:
+    """A verdict on one walk; None while, or where, the probes show nothing."""
+    shows = [say for say in cluster.says if say.role is Role.SHOWS]
+    back = [say for say in cluster.says if say.role is Role.BACK]
+    share = max((one.share for _, one in cluster.lettings), default=0.0)
+    vents = {wire.id for wire, one in cluster.lettings if one.share >= _PLOUGHED_LEAST}
+    if not shows and not vents:
+        return Denied(*_span(back)) if back else None
+    layers = _layers(bed, shows, back, witnesses) if shows else None
+    count = len(shows) + len(vents) + (layers.agreeing if layers else 0)
+    against = layers.against if layers else 0
+    if against >= len(shows) and against and not vents:
+        return Denied(*_span(back)) if back else None
+    if layers is not None and layers.fall < -bed.figures.least_fall_k * 50.0 and not vents:
+        # Warmer on the whole: grain is not warmed by being thrown through the air.
+        return None
+    if count < 2:
+        return _alone(bed, cluster, witnesses, shows)
+    return _together(bed, cluster, witnesses, air, layers, share if vents else 0.0)
+
+
+def _span(says: Sequence[Say]) -> tuple[int, int]:
+    return min(say.passage.out_ms for say in says), max(say.passage.settled_ms for say in says)
+
+
+def _layers(bed: Bed, shows: list[Say], back: list[Say], witnesses: Sequence[Witness]) -> _Layers:
+    """Compare, place by place, what the layers were and what they came to."""
+    before = after = agreeing = against = 0
+    for place in _places(bed, shows):
+        here = [say for say in shows if abs(bed.at_m(say.witness.wire) - place) <= PLACE_M]
+        came_to = [say.passage.after for say in here]
+        was = [say.passage.before for say in here]
+        middle = sum(came_to) / len(came_to)
+        known = {say.witness.wire.id for say in (*shows, *back)}
+        quiet = [(say.passage.before, say.passage.after, True) for say in back if _at(bed, say, place)]
+        quiet += [
+            (w.level, w.level, False)
+            for w in witnesses
+            if w.wire.id not in known and w.level is not None and not w.passages
+            and w.wire.quantity == "temperature" and abs(bed.at_m(w.wire) - place) <= PLACE_M
+        ]  # fmt: skip
+        moved = max(abs(say.passage.net) for say in here)
+        tolerance = max(bed.figures.alike_k * 100.0, bed.figures.converged_share * (max(was) - min(was)))
+        for old, new, strayed in quiet:
+            if abs(new - middle) > tolerance:
+                against += 1
+                continue
+            agreeing += strayed or moved >= bed.figures.alike_k * 100.0
+            came_to.append(new)
+            was.append(old)
+        before, after = max(before, max(was) - min(was)), max(after, max(came_to) - min(came_to))
+    if len(_places(bed, shows)) == len(shows):
+        # One probe to a place: the layers are told along the bed.
+        before = max(before, _range([say.passage.before for say in shows]))
+        after = max(after, _range([say.passage.after for say in shows]))
+    fall = -sum(say.passage.net for say in shows) / len(shows)
+    return _Layers(before, after, fall, agreeing, against)
+
+
+def _at(bed: Bed, say: Say, place: float) -> bool:
+    return abs(bed.at_m(say.witness.wire) - place) <= PLACE_M
+
+
+def _range(values: list[int]) -> int:
+    return max(values) - min(values)
+
+
+def _places(bed: Bed, says: Sequence[Say]) -> list[float]:
+    """The places along the bed where these probes hang, those within a metre taken as one."""
+    places: list[float] = []
+    for at_m in sorted(bed.at_m(say.witness.wire) for say in says):
+        if not places or at_m - places[-1] > PLACE_M:
+            places.append(at_m)
+    return places
+
+
+def _alone(bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], shows: list[Say]) -> Verdict | None:
+    """One probe alone: "perhaps" if no other could have shown it."""
+    thermometers = [w for w in witnesses if w.wire.quantity == "temperature"]
+    if not shows:
+        return None if len(witnesses) > 1 else _verdict(bed, cluster, witnesses, None, PERHAPS, 0.4)
+    said = {say.witness.wire.id for say in cluster.says if say.role in (Role.SHOWS, Role.BACK)}
+    quiet = [w for w in thermometers if w.wire.id not in said and w.level is not None and not w.passages]
+    back = [say for say in cluster.says if say.role is Role.BACK]
+    if quiet or back:
+        return None
+    layers = _layers(bed, shows, [], [])
+    out = [say for say in cluster.says if say.role is Role.OUT and say.witness.wire.quantity == "temperature"]
+    if out and shows[0].passage.stray and layers.fall >= bed.figures.sharp_fall_k * 50.0:
+        # Both came out at one time; one came back to cooler grain, the other was forgotten.
+        return _verdict(bed, cluster, witnesses, layers, TURNED, 0.65)
+    return _verdict(bed, cluster, witnesses, layers, PERHAPS, 0.4)
+
+
+def _together(
+    bed: Bed,
+    cluster: Cluster,
+    witnesses: Sequence[Witness],
+    air: Air,
+    layers: _Layers | None,
+    share: float,
+) -> Verdict | None:
+    figures = bed.figures
+    shows = [say for say in cluster.says if say.role is Role.SHOWS]
+    strayed = sum(bool(say.passage.stray) for say in shows)
+    vented = share >= figures.vented_share
+    converged = parted = partly = sharp = False
+    if layers is not None:
+        told = layers.before >= figures.alike_k * 100.0
+        converged = told and layers.after <= figures.converged_share * layers.before
+        partly = told and not converged and layers.after <= 0.9 * layers.before
+        parted = layers.after > max(figures.alike_k * 100.0, 0.9 * layers.before)
+        sharp = layers.fall >= figures.sharp_fall_k * 100.0
+    if parted and not vented:
+        # Layers further apart than before: water or air from one side, not a turn.
+        return None
+    passes = [say.passage.pass_ms for say in shows if not say.late]
+    walked = len(_places(bed, shows)) > 1 and bool(passes) and max(passes) - min(passes) >= _WALKED_MS
+    proofs = converged + vented + (strayed > 0) + walked + sharp
+    partial_only = (partly or _PLOUGHED_LEAST <= share < figures.vented_share) and not (
+        converged or vented or strayed
+    )
+    if partial_only and not sharp:
+        return _verdict(bed, cluster, witnesses, layers, PLOUGHED, 0.5)
+    if not proofs or (_air_moved(shows, air) and not (converged or vented or strayed)):
+        return None
+    sureness = 0.6 + 0.08 * (proofs - 1) + 0.1 * vented + 0.05 * converged + 0.03 * (len(shows) - 2)
+    verdict = _verdict(bed, cluster, witnesses, layers, TURNED, min(0.98, sureness))
+    return verdict._replace(alike_counts=not (converged or vented))
+
+
+def _air_moved(shows: Sequence[Say], air: Air) -> bool:
+    """Whether the room's air moved with the probes."""
+    if not shows:
+        return False
+    net = sum(say.passage.net for say in shows)
+    first, last = _span(shows)
+    return any(
+        abs(moved.net) >= _AIR_MOVED
+        and moved.net * net > 0
+        and first - _AIR_NEAR_MS <= moved.out_ms <= last + _AIR_NEAR_MS
+        for moved in air.passages
+    )
+
+
+def _verdict(
+    bed: Bed,
+    cluster: Cluster,
+    witnesses: Sequence[Witness],
+    layers: _Layers | None,
+    kind: str,
+    sureness: float,
+) -> Verdict:
+    shows = [say for say in cluster.says if say.role is Role.SHOWS]
+    timed = [say for say in shows if not say.late] or shows
+    passed = [
+        Passed(
+            bed.at_m(say.witness.wire), say.passage.out_ms, say.passage.pass_ms,
+            say.passage.back_ms, bool(say.passage.stray),
+        )
+        for say in timed
+    ]  # fmt: skip
+    if not passed:
+        passed = [
+            Passed(bed.at_m(wire), one.at_ms, one.at_ms, one.at_ms, False) for wire, one in cluster.lettings
+        ]
+    shown = {say.witness.wire.id for say in shows} | {wire.id for wire, _ in cluster.lettings}
+    waiting = [say for say in cluster.says if say.role is Role.WAITS]
+    still = [w for w in witnesses if w.wire.id not in shown and w.level is not None and not w.passages]
+    others = [bed.at_m(w.wire) for w in still]
+    took = walk(bed, passed, others)
+    last_ms = max([say.passage.settled_ms for say in shows] + [one.pass_ms for one in passed])
+    return Verdict(
+        kind,
+        round(sureness, 2),
+        took,
+        layers.fall if layers else None,
+        layers.before if layers else None,
+        layers.after if layers else None,
+        tuple(sorted(shown)),
+        min(one.out_ms for one in passed),
+        max(one.out_ms for one in passed),
+        last_ms,
+        bool(waiting) or took.from_m > bed.from_m or took.to_m < bed.to_m,
+        True,
+    )

@@ -1,0 +1,146 @@
+"""What a judge of turns is shown, and how its answers are marked: streams, truth, matching, intervals."""
+
+import math
+from collections import Counter
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from gateway.core.estimate import turn_seen
+from gateway.core.estimate.turn_seen import Bed, TurnSeen, Turns, Wire
+
+NEAR_MS = 15 * 60_000
+
+
+class Arrival(NamedTuple):
+    """One reading as it reaches the gateway."""
+
+    at_ms: int
+    bed: str
+    probe: str
+    measured_ms: int
+    value: float
+
+
+class TrueTurn(NamedTuple):
+    """What was really done. `full`: the whole bed, end to end."""
+
+    bed: str
+    began_ms: int
+    ended_ms: int
+    full: bool
+
+
+@dataclass
+class Scene:
+    """Beds, everything that arrived (bed "": the room's air), the turns there were, and what else happened."""
+
+    name: str
+    beds: list[Bed]
+    arrivals: list[Arrival]
+    turns: list[TrueTurn]
+    troubles: list[tuple[str, str, int, int]] = field(default_factory=list)
+    """(kind, bed or "", from ms, to ms): what looks like a turn and is none."""
+
+
+@dataclass
+class Marks:
+    """How a judge did."""
+
+    turns: int = 0
+    found: int = 0
+    told: int = 0
+    right: int = 0
+    perhaps: int = 0
+    ploughed: int = 0
+    withdrawn: int = 0
+    partial: int = 0
+    partial_found: int = 0
+    delays_s: list[float] = field(default_factory=list)
+    ended_off_s: list[float] = field(default_factory=list)
+    wrong: list[tuple[str, TurnSeen]] = field(default_factory=list)
+    missed: list[tuple[str, TrueTurn]] = field(default_factory=list)
+    troubles: Counter[str] = field(default_factory=Counter)
+    fooled_by: Counter[str] = field(default_factory=Counter)
+
+    def add(self, other: "Marks") -> None:
+        """Count another scene's marks in."""
+        for name in vars(self):
+            mine, theirs = getattr(self, name), getattr(other, name)
+            if isinstance(mine, Counter):
+                mine.update(theirs)
+            else:
+                setattr(self, name, mine + theirs)
+
+
+def see(scene: Scene, turns: Turns | None = None) -> list[TurnSeen]:
+    """Each turn as it was told last, in the order of first telling."""
+    turns = Turns() if turns is None else turns
+    beds = {bed.id: bed for bed in scene.beds}
+    air = {wire.id: wire for bed in scene.beds for wire in bed.air}
+    last: dict[int, TurnSeen] = {}
+    for one in scene.arrivals:
+        if one.bed:
+            for seen in turn_seen.take(turns, beds[one.bed], one.probe, one.measured_ms, one.value, one.at_ms):
+                last[seen.turn] = seen
+        else:
+            turn_seen.over(turns, air[one.probe], one.measured_ms, one.value, one.at_ms)
+    return list(last.values())
+
+
+def mark(scene: Scene, seen: list[TurnSeen]) -> Marks:
+    """Match each turn told to a true one that ended within 15 min, each at most once."""
+    marks = Marks()
+    told = [one for one in seen if one.kind == "turned" and one.state == "seen"]
+    marks.told = len(told)
+    marks.perhaps = sum(one.kind == "perhaps" and one.state == "seen" for one in seen)
+    marks.ploughed = sum(one.kind == "ploughed" and one.state == "seen" for one in seen)
+    marks.withdrawn = sum(one.state == "withdrawn" for one in seen)
+    marks.troubles.update(kind for kind, *_ in scene.troubles)
+    free = list(told)
+    for turn in sorted(scene.turns, key=lambda one: one.ended_ms):
+        near = [
+            one for one in free if one.bed == turn.bed and abs(one.ended_ms - turn.ended_ms) <= NEAR_MS
+        ]
+        best = min(near, key=lambda one: abs(one.ended_ms - turn.ended_ms), default=None)
+        if turn.full:
+            marks.turns += 1
+        else:
+            marks.partial += 1
+        if best is None:
+            if turn.full:
+                marks.missed.append((scene.name, turn))
+            continue
+        free.remove(best)
+        marks.right += 1
+        if turn.full:
+            marks.found += 1
+            marks.delays_s.append((best.known_ms - turn.ended_ms) / 1000)
+            marks.ended_off_s.append((best.ended_ms - turn.ended_ms) / 1000)
+        else:
+            marks.partial_found += 1
+    for one in free:
+        marks.wrong.append((scene.name, one))
+        marks.fooled_by[_cause(scene, one)] += 1
+    return marks
+
+
+def _cause(scene: Scene, one: TurnSeen) -> str:
+    """What was going on when a turn was told that was none."""
+    near = [
+        kind
+        for kind, bed, from_ms, to_ms in scene.troubles
+        if bed in ("", one.bed) and from_ms - NEAR_MS <= one.ended_ms and one.began_ms <= to_ms + 2 * NEAR_MS
+    ]
+    turned = any(t.bed == one.bed and abs(t.ended_ms - one.ended_ms) <= 4 * NEAR_MS for t in scene.turns)
+    return near[0] if near else "wrong time or twice" if turned else "nothing"
+
+
+def wilson(hits: int, of: int) -> tuple[float, float]:
+    """The 95 % interval of a share (E. B. Wilson 1927; formula from memory, checked in the tests)."""
+    if not of:
+        return (0.0, 1.0)
+    z = 1.959964
+    share = hits / of
+    middle = (share + z * z / (2 * of)) / (1 + z * z / of)
+    half = z / (1 + z * z / of) * math.sqrt(share * (1 - share) / of + z * z / (4 * of * of))
+    return (round(middle - half, 4), round(middle + half, 4))
