@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from gateway.core import links
-from gateway.core.inputs import AlarmChange, Change, Event, Notice
+from gateway.core.effects import AlarmChange, Change, Notice
+from gateway.core.inputs import Event
 from gateway.deliver import LOOK_S, Deliver, linker
 from gateway.edges.clock import real_mono_ms, real_wall_ms
 from gateway.edges.phone import Webhook
@@ -54,6 +55,7 @@ class House:
         self.recorded = threading.Condition()
         self.faults: list[Exception] = []
         self.made = 0
+        self.delivers: list[Deliver] = []
         self.deliver = self.new()
 
     def new(self) -> Deliver:
@@ -67,6 +69,7 @@ class House:
             clock=self.clock,
             jitter=lambda: 0.0,
         )
+        self.delivers.append(self.deliver)
         return self.deliver
 
     def due(self) -> list[DueNotice]:
@@ -127,7 +130,7 @@ class House:
         """Put all away."""
         self.ada.stop()
         self.ben.stop()
-        assert self.deliver.stop(WITHIN_S)
+        assert all(one.stop(WITHIN_S) for one in (*self.delivers, self.deliver))
         self.reader.close()
         self.writer.close()
 
