@@ -82,7 +82,8 @@ class Told:
 
     def time(self, ms: int | None) -> str:
         """HH:MM by the site's clock, with the day where it is not within 20 hours; empty for None."""
-        if ms is None or not abs(ms) < 2**47:
+        # Nothing was turned before 1970 or will be after 6400: such a time is a fault and is not told.
+        if ms is None or not 0 <= ms < 2**47:
             return ""
         wall = local(self.site.time_zone, ms)
         near = abs(ms - self.at_ms) < 20 * _HOUR_MS

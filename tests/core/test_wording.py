@@ -115,6 +115,11 @@ def test_times_are_the_sites_own_and_far_ones_have_their_day() -> None:
     assert "Last turned Thu 22:00." in _call(replace(HIGH, last_turned_ms=july - 29 * HOUR), july)
 
 
+@pytest.mark.parametrize("ms", [-1, -(2**46), 2**47, 2**60])
+def test_a_time_that_cannot_be_is_not_told(ms: int) -> None:
+    assert "Last turned" not in _call(replace(HIGH, last_turned_ms=ms))
+
+
 def test_a_next_limit_in_the_past_or_a_day_ahead_is_not_promised() -> None:
     for ahead in (-HOUR, 25 * HOUR):
         assert " by " not in _call(replace(HIGH, next_limit=25.0, next_at_ms=NIGHT_MS + ahead))
