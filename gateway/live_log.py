@@ -9,7 +9,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from gateway.core import engine
-from gateway.core.inputs import EFFECT_KINDS, AlarmChange, Effect, Entry
+from gateway.core.effects import EFFECT_KINDS, AlarmChange, Effect
+from gateway.core.inputs import Entry
 from gateway.core.rows import when
 
 log = logging.getLogger("gateway")

@@ -6,7 +6,8 @@ import logging
 from collections.abc import Callable, Sequence
 from typing import Any, Protocol
 
-from gateway.core.inputs import Effect, Entry
+from gateway.core.effects import Effect
+from gateway.core.inputs import Entry
 from gateway.ports import Cursor, Journal
 
 log = logging.getLogger(__name__)

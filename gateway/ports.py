@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from typing import Any, NamedTuple, Protocol
 
-from gateway.core.inputs import Cause, Effect, Entry, Event, TurnKnown
+from gateway.core.effects import Cause, Effect, TurnKnown
+from gateway.core.inputs import Entry, Event
 from gateway.core.reading import Reading, Rejected
 from gateway.core.site import Site
 

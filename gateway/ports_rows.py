@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-from gateway.core.inputs import AlarmChange, Cause, Change, Notice
+from gateway.core.effects import AlarmChange, Cause, Change, Notice
 from gateway.core.reading import Rejected
 
 

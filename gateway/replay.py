@@ -11,16 +11,8 @@ from typing import IO, Any, BinaryIO
 
 from gateway import __version__
 from gateway.core import engine, rows
-from gateway.core.inputs import (
-    EFFECT_KINDS,
-    Effect,
-    Entry,
-    Input,
-    Refused,
-    SiteChanged,
-    Started,
-    effect_to_plain,
-)
+from gateway.core.effects import EFFECT_KINDS, Effect, effect_to_plain
+from gateway.core.inputs import Entry, Input, Refused, SiteChanged, Started
 from gateway.core.reading import OWN_TIME, Reading, Reason, Rejected
 from gateway.core.site import Site
 from gateway.errors import SettingsFault

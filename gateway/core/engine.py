@@ -13,9 +13,10 @@ from collections.abc import Callable, Sequence
 
 from gateway.core import board, codec
 from gateway.core.board import Now, Out
+from gateway.core.effects import Effect
 from gateway.core.finding import Finding, Subject
 from gateway.core.happenings import HAPPENINGS
-from gateway.core.inputs import Effect, Entry, Event
+from gateway.core.inputs import Entry, Event
 from gateway.core.reading import CLOCK_UNSURE, RETAINED, Reading
 from gateway.core.rules import heat, place_limit, silence, surroundings, turning
 from gateway.core.site import Probe, Site

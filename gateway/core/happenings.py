@@ -7,6 +7,7 @@ from typing import Any
 
 from gateway.core import board
 from gateway.core.board import Now, Out
+from gateway.core.effects import TurnKnown
 from gateway.core.finding import Finding
 from gateway.core.inputs import (
     Answered,
@@ -27,7 +28,6 @@ from gateway.core.inputs import (
     Started,
     TestCallAsked,
     Turned,
-    TurnKnown,
     Unquieted,
 )
 from gateway.core.reading import Reason

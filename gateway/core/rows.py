@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any, Protocol
 
-from gateway.core.inputs import AlarmChange, Change, Effect, Notice, TurnKnown
+from gateway.core.effects import AlarmChange, Change, Effect, Notice, TurnKnown
 from gateway.core.moment import rfc3339
 
 Row = dict[str, Any]

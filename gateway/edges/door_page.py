@@ -50,7 +50,7 @@ NORMAL, RETURNED, LATCHED = "normal", "returned_unacknowledged", "latched_"
 
 
 class View(NamedTuple):
-    """What turns a row into words: names of people by id, the site's time zone, the time now (Unix ms)."""
+    """What turns a row into words: names of people and places by id, the site's time zone, the time now (Unix ms)."""
 
     names: Mapping[str, str]
     time_zone: str
@@ -74,13 +74,13 @@ def alarm_page(row: Mapping[str, Any], person: str, path: str, view: View, note:
     """The alarm, how it stands, and the buttons where there is something to answer."""
     parts = [_note(note), _alarm(row, view)]
     parts.append(_over(row, view) if is_over(row) else _form(row, person, path, view))
-    return _page(_title(row), parts)
+    return _page(_title(row, view), parts)
 
 
 def done_page(row: Mapping[str, Any], said: str, path: str, view: View) -> bytes:
     """What came of an answer; no buttons, so that nobody presses twice to be sure."""
     again = f'<a class="button" href="{escape(path)}">Show the alarm as it stands now</a>'
-    return _page(_title(row), [_note(said), again, _alarm(row, view)])
+    return _page(_title(row, view), [_note(said), again, _alarm(row, view)])
 
 
 def plain_page(title: str, text: str) -> bytes:
@@ -101,8 +101,9 @@ def _note(note: str) -> str:
     return f'<p class="box state" role="status">{escape(note)}</p>' if note else ""
 
 
-def _title(row: Mapping[str, Any]) -> str:
+def _title(row: Mapping[str, Any], view: View) -> str:
     where = row["place"] or row["probe"] or ""
+    where = view.names.get(where, where)
     plain = f"{str(row['kind']).replace('_', ' ')} {where}".strip()
     return str(row.get("title") or plain[:1].upper() + plain[1:])
 
@@ -119,7 +120,7 @@ def _alarm(row: Mapping[str, Any], view: View) -> str:
     text = f"<p>{escape(str(row['text']))}</p>" if row.get("text") else ""
     gas = f'<p class="box warn" role="alert">{_GAS}</p>' if row["priority"] == "highest" else ""
     state = f'<p class="state">{escape(_state(row, view))}</p>'
-    return f'<h1>{escape(_title(row))}</h1>{gas}{text}<div class="box">{state}<dl>{listed}</dl></div>'
+    return f'<h1>{escape(_title(row, view))}</h1>{gas}{text}<div class="box">{state}<dl>{listed}</dl></div>'
 
 
 def _state(row: Mapping[str, Any], view: View) -> str:

@@ -21,12 +21,12 @@ from jsonschema import Draft202012Validator
 from gateway import __version__, settings
 from gateway.cli import main
 from gateway.core import engine
+from gateway.core.effects import Notice
 from gateway.core.inputs import (
     Answered,
     Cast,
     Delivery,
     Event,
-    Notice,
     PutOutOfService,
     Refused,
     SiteChanged,

@@ -4,7 +4,8 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from gateway.core.inputs import AlarmChange, Change, Delivery, Effect, Entry, Notice, TurnKnown
+from gateway.core.effects import AlarmChange, Change, Effect, Notice, TurnKnown
+from gateway.core.inputs import Delivery, Entry
 from gateway.core.reading import OWN_TIME, Reading
 from gateway.edges.sqlite import Reader, Writer, open_reader, open_writer
 from gateway.ports import Cursor

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from gateway.core import links, rows
-from gateway.core.inputs import AlarmChange, Change
+from gateway.core.effects import AlarmChange, Change
 from gateway.edges import door_server
 from gateway.edges.clock import real_mono_ms, real_wall_ms
 from gateway.edges.door import Door

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gateway.core import inputs, points
+from gateway.core.effects import effect_to_plain
 from gateway.core.inputs import (
     Answered,
     Cast,
@@ -24,7 +25,6 @@ from gateway.core.inputs import (
     SiteChanged,
     Started,
     Turned,
-    effect_to_plain,
 )
 from gateway.core.points import Marks, Pen
 from gateway.core.reading import CLOCK_UNSURE, OWN_TIME, RANGE_HIGH, Reading

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from gateway.core import engine
+from gateway.core.effects import AlarmChange
 from gateway.core.inputs import (
-    AlarmChange,
     Cast,
     ClockStepped,
     Condition,

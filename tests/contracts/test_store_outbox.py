@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from gateway.core.alarm import State, wants_answer
-from gateway.core.inputs import TICK_CAUSES_FROM, Delivery, Effect, effect_to_plain
+from gateway.core.effects import TICK_CAUSES_FROM, Effect, effect_to_plain
+from gateway.core.inputs import Delivery
 from gateway.edges.sqlite import Reader, Writer
 from gateway.ports import AlarmLine, Attempt, Cursor, NoticeLine
 from tests.contracts.store import (

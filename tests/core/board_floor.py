@@ -9,8 +9,8 @@ from typing import Any
 
 from gateway.core import board, codec
 from gateway.core.board import BoardState, Now, Out
+from gateway.core.effects import AlarmChange, Effect, Notice
 from gateway.core.finding import Finding, Subject
-from gateway.core.inputs import AlarmChange, Effect, Notice
 from gateway.core.site import Person, Phone, Place, Probe, Shift, Site
 
 #: 20 March 2026, 02:00 UTC, a Friday; London is on UTC.

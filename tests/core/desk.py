@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from gateway.core import engine
-from gateway.core.inputs import AlarmChange, Effect, Entry, Input, Notice, SiteChanged, Started
+from gateway.core.effects import AlarmChange, Effect, Notice
+from gateway.core.inputs import Entry, Input, SiteChanged, Started
 from gateway.core.reading import OWN_TIME, Reading
 from gateway.core.site import (
     Couch,

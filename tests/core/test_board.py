@@ -5,8 +5,9 @@ from dataclasses import replace
 import pytest
 
 from gateway.core import board, inputs
+from gateway.core.effects import Notice
 from gateway.core.finding import Finding, Subject
-from gateway.core.inputs import Answered, Notice, Quieted, Unquieted
+from gateway.core.inputs import Answered, Quieted, Unquieted
 from gateway.core.site import Place
 from tests.core.board_floor import COLD, GAS, HIGH, NIGHT_MS, OVERDUE, SITE, URGENT, Floor, over
 

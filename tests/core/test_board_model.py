@@ -11,8 +11,9 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from gateway.core import board, codec
 from gateway.core.alarm import Flag, State
 from gateway.core.board import NEVER
+from gateway.core.effects import AlarmChange, Effect, Notice
 from gateway.core.finding import Finding, Subject
-from gateway.core.inputs import AlarmChange, Answered, Delivery, Effect, Notice, Quieted, Unquieted
+from gateway.core.inputs import Answered, Delivery, Quieted, Unquieted
 from gateway.core.site import Callout
 from tests.core.board_floor import GAS, NIGHT_MS, SITE, URGENT, Floor
 

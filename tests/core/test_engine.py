@@ -14,6 +14,7 @@ from gateway.core.inputs import (
     CouchBroken,
     Delivery,
     Entry,
+    Event,
     KilnWorked,
     Loaded,
     PutInService,
@@ -296,19 +297,17 @@ def _random_inputs(seed: int, count: int) -> list[Entry]:
                 Entry(n, at_ms, at_ms, Reading(probe, at_ms - rng.randrange(0, 400_000), value, OWN_TIME))
             )
         else:
-            what = rng.choice(
-                [
-                    Cast("bed-a"),
-                    Turned("bed-a", by="ada"),
-                    Turned("bed-a", 0.0, 4.0),
-                    Answered(rng.randrange(101, 110), rng.choice(["going", "heard", "cant"]), "ada"),
-                    PutOutOfService("a1"),
-                    PutInService("a1"),
-                    Condition("broker", rng.random() < 0.5),
-                    Delivery(rng.randrange(1, 20), "ada-1", rng.choice(["delivered", "failed"])),
-                ]
-            )
-            entries.append(Entry(n, at_ms, at_ms, what))
+            happenings: list[Event] = [
+                Cast("bed-a"),
+                Turned("bed-a", by="ada"),
+                Turned("bed-a", 0.0, 4.0),
+                Answered(rng.randrange(101, 110), rng.choice(["going", "heard", "cant"]), "ada"),
+                PutOutOfService("a1"),
+                PutInService("a1"),
+                Condition("broker", rng.random() < 0.5),
+                Delivery(rng.randrange(1, 20), "ada-1", rng.choice(["delivered", "failed"])),
+            ]
+            entries.append(Entry(n, at_ms, at_ms, rng.choice(happenings)))
     return entries
 
 

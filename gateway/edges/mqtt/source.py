@@ -53,7 +53,7 @@ class MqttSource:
         self._stopping = threading.Event()
         self._bell_out, self._bell_in = os.pipe2(os.O_NONBLOCK | os.O_CLOEXEC)
         self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
-        self._turned_at_s = self._packet_at_s = monotonic()
+        self._turned_at_s = self._packet_at_s = self._sent_at_s = monotonic()
         self._counts = dict.fromkeys(
             ("received", "settled", "stale_settlements", "connections", "overflows"), 0
         )
@@ -212,7 +212,10 @@ class MqttSource:
         if link.session_present is None and connected_s > options.connack_s:
             link.ended = link.ended or f"no answer within {options.connack_s:g} s"
         elif self._paused_since_s is None:
-            link.misc()
+            # While messages come and settlements go, the answer to a ping may stand far back in the stream:
+            # paho would count the seconds until it and take a busy connection for a dead one.
+            if self._now() - min(self._packet_at_s, self._sent_at_s) > options.keepalive_s / 2:
+                link.misc()
         elif self._now() - self._paused_since_s > options.keepalive_s:
             # Unread for so long it would be taken for dead; what was not settled comes again.
             link.ended = link.ended or "more messages waited than there is room for"
@@ -244,6 +247,7 @@ class MqttSource:
                 self._counts["stale_settlements"] += len(mids)
                 continue
             link.settle(mids)
+            self._sent_at_s = self._turned_at_s
             self._counts["settled"] += len(mids)
         while self._statuses:
             link.publish(self._statuses.popleft())

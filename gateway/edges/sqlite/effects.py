@@ -7,7 +7,8 @@ import sqlite3
 import zlib
 
 from gateway.core.alarm import State, wants_answer
-from gateway.core.inputs import AlarmChange, Delivery, Effect, Notice, TurnKnown, effect_to_plain
+from gateway.core.effects import AlarmChange, Effect, Notice, TurnKnown, effect_to_plain
+from gateway.core.inputs import Delivery
 from gateway.ports import Cursor
 
 SNAPSHOTS_KEPT = 2

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from gateway.core import codec
 from gateway.core.alarm import State
-from gateway.core.inputs import AlarmChange, Cause, Change, Notice, TurnKnown
+from gateway.core.effects import AlarmChange, Cause, Change, Notice, TurnKnown
 from gateway.core.reading import Reason, Rejected
 from gateway.errors import StoreFault
 from gateway.ports import AlarmLine, Attempt, DueNotice, KeptEffect, NoticeLine, RejectedCount, RejectedLine

@@ -9,7 +9,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from gateway.core.inputs import Cause, Entry, TurnKnown
+from gateway.core.effects import Cause, TurnKnown
+from gateway.core.inputs import Entry
 from gateway.core.site import Site
 from gateway.edges.sqlite import lists, mirror, reads
 from gateway.edges.sqlite.faults import faults

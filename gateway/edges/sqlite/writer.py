@@ -8,7 +8,8 @@ from contextlib import contextmanager, suppress
 from functools import wraps
 from typing import Concatenate, ParamSpec, TypeVar
 
-from gateway.core.inputs import Delivery, Effect, Entry, Event
+from gateway.core.effects import Effect
+from gateway.core.inputs import Delivery, Entry, Event
 from gateway.core.reading import Reading, Rejected
 from gateway.edges.sqlite import effects as outcome
 from gateway.edges.sqlite import mirror, reads
