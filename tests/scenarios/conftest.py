@@ -10,8 +10,9 @@ import pytest
 from gateway import settings
 from gateway.settings import Settings
 from tests.cli.house import site_file
-from tests.scenarios.floor import Night, live, ms
-from tests.scenarios.gate import Gate, Hand
+from tests.scenarios.floor import HOUR, Night, live, ms
+from tests.scenarios.gate import Alarm, Gate, Hand
+from tests.scenarios.story import replayed, story
 
 MEMORY = Path("/dev/shm")  # noqa: S108 - the kernel's own place; each test takes a fresh folder in it
 
@@ -56,3 +57,36 @@ def hot_night() -> Night:
     night = live("2026-03-05T20:00:00Z", 6.0, turns=[(4.8, "bed-c")])
     assert night.start_ms == ms("2026-03-05T20:00:00Z")
     return night
+
+
+@pytest.fixture(scope="session")
+def full_night() -> Night:
+    """Eight hours with a hot bed, bad air behind closed shutters, and probes that fall silent."""
+    silent: list[tuple[float, dict[str, object]]] = [
+        (5.0, {"silent": {"probe": f"bed-d-{one}", "for_s": 5000}}) for one in ("low", "mid", "top")
+    ]
+    orders: list[tuple[float, dict[str, object]]] = [
+        (0.5, {"silent": {"probe": "bed-a-mid", "for_s": 7200}}),
+        (1.0, {"draught": {"place": "lower", "amount": 0.0}}),
+        *silent,
+        (6.5, {"draught": {"place": "lower", "amount": 3.0}}),
+    ]
+    turns = [(3.1, "bed-a"), (3.4, "bed-d"), (3.7, "bed-b"), (4.8, "bed-c")]
+    return live("2026-03-05T20:00:00Z", 8.0, turns=turns, orders=orders)
+
+
+@pytest.fixture(scope="session")
+def undisturbed(
+    full_night: Night, quern_hill: Settings, tmp_path_factory: pytest.TempPathFactory
+) -> list[Alarm]:
+    """The alarms of that night over a good link, on a gateway that never stops."""
+    gate = Gate(tmp_path_factory.mktemp("undisturbed"), quern_hill, Hand(full_night.start_ms))
+    gate.open()
+    story(gate, full_night).until(full_night.start_ms + 8 * HOUR)
+    found = gate.alarms()
+    assert {one.kind for one in found} == {
+        "bed_hot", "bed_unwatched", "gas_high", "probe_silent", "turn_overdue",
+    }  # fmt: skip
+    replayed(gate)
+    gate.close()
+    return found

@@ -1,26 +1,22 @@
-"""A gateway of real parts (clock arithmetic, store, pipeline, judge); its broker and phones are by hand.
-
-`Bench` stands in for the broker and holds to what the gateway may expect of one: a message not settled
-comes again, first and marked DUP, after a restart. `tests/scenarios/test_bench.py` runs the same promises
-over this and over the real thing.
-"""
+"""A gateway of real parts (clock arithmetic, store, pipeline, judge); its broker and phones are by hand."""
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from gateway.core import engine
-from gateway.core.inputs import Delivery, Effect, Entry, Event
+from gateway.core.effects import Effect
+from gateway.core.inputs import Delivery, Entry, Event
 from gateway.edges.clock import ScaledClock
 from gateway.edges.sqlite import Reader, Writer, open_reader, open_writer
 from gateway.pipeline import Parts, Pipeline
 from gateway.ports import AlarmLine, Clock, Message
 from gateway.replay import Comparison, compare
 from gateway.settings import Settings
+from tests.contracts.source import Remembered
 
 RESERVE = 64 * 1024
 MANY = 100_000
@@ -47,61 +43,34 @@ class Hand:
         self.wall += ms
 
 
-class Bench:
-    """A source by hand. `cut` is asked at each take and settle, and may raise PowerCut."""
+class Bench(Remembered):
+    """The source in memory that holds to the contract of the real one, with points at which the power can go.
+
+    `cut` is asked after each take and before each settlement, and may raise PowerCut.
+    """
 
     def __init__(self) -> None:
-        self.waiting: deque[Message] = deque()
-        self.taken: deque[Message] = deque()
-        self.settled = 0
-        self.statuses: list[bytes] = []
-        self.said: list[tuple[str, bool, str]] = []
+        super().__init__()
         self.cut: Callable[[str], None] = lambda where: None
-        self._mid = 0
 
-    def bring(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
-        """The broker took one message at QoS 1."""
-        self._mid = self._mid % 65_535 + 1
-        self.waiting.append(Message(topic, payload, 1, self._mid, False, retain, 1, 1))
-
-    def reconnect(self) -> None:
-        """What was taken and never settled comes again, before the rest."""
-        self.waiting.extendleft(one._replace(dup=True) for one in reversed(self.taken))
-        self.taken.clear()
+    @property
+    def waiting(self) -> int:
+        """How many messages the gateway has not taken yet."""
+        return len(self._queue)
 
     def take(self, most: int, wait_s: float) -> list[Message]:
-        """As `ports.Source.take`; nothing more will come, so it never waits."""
-        found = [self.waiting.popleft() for _ in range(min(most, len(self.waiting)))]
-        self.taken.extend(found)
-        self.cut("take")
+        """As `ports.Source.take`."""
+        found = super().take(most, wait_s)
+        if found:
+            self.cut("take")
         return found
 
     def settle(self, messages: Sequence[Message]) -> None:
-        """As `ports.Source.settle`; out of order or twice is a fault of the gateway."""
+        """As `ports.Source.settle`; anything but the oldest unsettled ones, in order, is a fault."""
         self.cut("settle")
-        for message in messages:
-            assert self.taken.popleft() == message, "settled out of order"
-        self.settled += len(messages)
-
-    def publish_status(self, body: bytes) -> None:
-        """As `ports.Source.publish_status`."""
-        self.statuses.append(body)
-
-    def conditions(self) -> list[tuple[str, bool, str]]:
-        """As `ports.Source.conditions`: what the test has laid into `said`."""
-        found, self.said = self.said, []
-        return found
-
-    def session(self) -> int:
-        """As `ports.Source.session`: always the same."""
-        return 1
-
-    def wake(self) -> None:
-        """As `ports.Source.wake`: nobody waits."""
-
-    def facts(self) -> dict[str, Any]:
-        """As `ports.Source.facts`."""
-        return {}
+        oldest = [one for one, _ in zip(self._unsettled.values(), messages, strict=False)]
+        assert oldest == [one for one in messages if one.qos], "settled out of order, or twice"
+        super().settle(messages)
 
 
 class Judging:
@@ -201,7 +170,7 @@ class Gate:
         self._pipeline = None
         if self._writer is not None:
             self._writer.close()
-        self.bench.reconnect()
+        self.bench.restarted()
 
     @property
     def _reading(self) -> Reader:

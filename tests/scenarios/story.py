@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from gateway.core import rows
-from gateway.core.inputs import VERBS, AlarmChange, Event, Notice, event_to_plain
+from gateway.core.effects import AlarmChange, Notice
+from gateway.core.inputs import VERBS, Event, event_to_plain
 from gateway.core.moment import rfc3339
 from gateway.core.reading import Reading
 from gateway.ports import NoticeLine
 from gateway.replay import run_inputs
 from simulators.mishaps import Timed
+from tests.scenarios.floor import Night, before
 from tests.scenarios.gate import MANY, Alarm, Gate, PowerCut
 
 Act = tuple[int, Callable[[Gate], object]]
@@ -33,6 +35,11 @@ class Story:
     """True time from which the power may go, and at how many points later it does."""
     down: bool = False
     _next: int = 0
+
+    @property
+    def brought(self) -> Sequence[Timed]:
+        """The messages that have reached the broker by now."""
+        return self.messages[: self._next]
 
     def do(self, at_ms: int, what: Event | Callable[[Gate], object]) -> None:
         """Something is recorded, or done to the gateway, at a true time."""
@@ -58,7 +65,7 @@ class Story:
     def _bring(self) -> None:
         while self._next < len(self.messages) and self.messages[self._next].at_s * 1000 <= self.now_ms:
             message = self.messages[self._next]
-            self.gate.bench.bring(message.topic, message.payload)
+            self.gate.bench.publish(message.topic, message.payload)
             self._next += 1
 
     def _guarded(self, act: Callable[[], object]) -> None:
@@ -82,6 +89,30 @@ class Story:
 
 def _recording(event: Event) -> Callable[[Gate], object]:
     return lambda gate: gate.record(event)
+
+
+def story(gate: Gate, night: Night, messages: Sequence[Timed] | None = None) -> Story:
+    """The night told to a gateway: what was recorded before it and in it, and what came of the probes."""
+    for event in before(night.start_ms):
+        gate.record(event)
+    told = Story(gate, night.start_ms, night.messages if messages is None else messages)
+    for at_ms, event in night.done:
+        told.do(at_ms, event)
+    return told
+
+
+def same(
+    found: Sequence[Alarm], expected: Sequence[Alarm], within_ms: int, late: Mapping[str, int] | None = None
+) -> int:
+    """The same alarms, each raised within so long of when it was; `late` allows a kind so much more to be
+    raised after. The largest difference, in ms."""
+    then = {one.name: one.raised_ms for one in expected}
+    now = {one.name: one.raised_ms for one in found}
+    assert sorted(now, key=str) == sorted(then, key=str)
+    apart = {name: at_ms - then[name] for name, at_ms in now.items()}
+    allowed = {name: within_ms + (late or {}).get(name[0], 0) for name in apart}
+    assert all(-within_ms <= by <= allowed[name] for name, by in apart.items()), apart
+    return max((abs(by) for by in apart.values()), default=0)
 
 
 class Call(NamedTuple):
@@ -130,6 +161,7 @@ def show(text: str) -> None:
 
 def replayed(gate: Gate) -> int:
     """Judge the journal afresh; everything must be as it was kept. How many effects were compared."""
+    gate.pipeline.end()
     found = gate.compared()
     assert found.differences == []
     assert found.equal, found.plain()
@@ -181,7 +213,7 @@ def _kept(gate: Gate) -> Iterable[dict[str, Any]]:
     """What was kept, as the lines of a replay."""
     assert gate.reader is not None
     from gateway.core import codec
-    from gateway.core.inputs import EFFECTS
+    from gateway.core.effects import EFFECTS
 
     after = (0, -1)
     found = []

@@ -9,23 +9,15 @@ from itertools import pairwise
 from pathlib import Path
 
 from gateway.core.inputs import Answered
-from tests.scenarios.floor import HOUR, MINUTE, Night, before, held_from, ms, sent_by
+from tests.scenarios.floor import HOUR, MINUTE, Night, held_from, ms, sent_by
 from tests.scenarios.gate import Gate
-from tests.scenarios.story import STEP_MS, Story, calls, only, replayed, replayed_as_inputs, show, signals
+from tests.scenarios.story import STEP_MS, calls, only, replayed, replayed_as_inputs, show, signals
+from tests.scenarios.story import story as tell
 
 HIGH_C, URGENT_C, HOLD_MS, OFF_MS, DEADBAND_K = 22.0, 25.0, 10 * MINUTE, 10 * MINUTE, 0.5
 PROBES = ("bed-c-low", "bed-c-mid", "bed-c-top")
 #: How late the journal's stamp may be: the step of the story and a probe's clock, which is about 1 s off.
 LATE_MS = STEP_MS + 5000
-
-
-def _told(night: Night, gate: Gate) -> Story:
-    story = Story(gate, night.start_ms, night.messages)
-    for event in before(night.start_ms):
-        gate.record(event)
-    for at_ms, event in night.done:
-        story.do(at_ms, event)
-    return story
 
 
 def _first_held(night: Night, limit: float) -> int:
@@ -44,7 +36,7 @@ def test_the_call_comes_at_the_right_minute_to_the_right_people_and_ends(
     hot_night: Night, gates: Callable[..., Gate], tmp_path: Path
 ) -> None:
     gate = gates(hot_night.start_ms)
-    story = _told(hot_night, gate)
+    story = tell(gate, hot_night)
     rung_ms, end_ms = _first_held(hot_night, HIGH_C), hot_night.start_ms + 6 * HOUR
     worse_ms = _first_held(hot_night, URGENT_C)
     answer_ms = worse_ms + 13 * MINUTE
@@ -67,7 +59,6 @@ def test_the_call_comes_at_the_right_minute_to_the_right_people_and_ends(
     _urgent_was_called(gate, rise.at_ms, answer_ms)
     _it_ended(hot_night, gate)
     compared = replayed(gate)
-    gate.pipeline.end()
     show(
         f"alarms {len(gate.alarms())}, effects live = replay {compared}, "
         f"as inputs {replayed_as_inputs(gate, tmp_path)}"
@@ -134,7 +125,7 @@ def test_an_answer_holds_the_calls_and_then_they_go_on(
 ) -> None:
     """`going` holds for 45 min; nothing changed, so everybody is called again, and the next person too."""
     gate = gates(hot_night.start_ms)
-    story = _told(hot_night, gate)
+    story = tell(gate, hot_night)
     rung_ms = _first_held(hot_night, HIGH_C)
     answer_ms = rung_ms + 20 * MINUTE
     story.do(
