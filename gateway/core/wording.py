@@ -13,7 +13,7 @@ from typing import NamedTuple
 from gateway.core import wording_gsm as gsm
 from gateway.core.finding import Finding
 from gateway.core.site import Site
-from gateway.core.wording_calls import answer_part, say_call
+from gateway.core.wording_calls import ANSWER, answer_part, say_call
 from gateway.core.wording_overs import say_over
 from gateway.core.wording_parts import Part, Told, fit
 from gateway.core.wording_sheet import SHEETS, Sheet, sheet
@@ -61,8 +61,9 @@ def over(
     told = Told(finding, site, at_ms)
     title, parts = say_over(told, down_min)
     gas = finding.subject.kind.startswith("gas_")
-    end = f" All out? Reply {alarm} OUT" if gas else f" Call {alarm} is over."
-    return _words(title, [*parts, Part(end)], notice)
+    out = Part(f" All out? Reply {alarm} OUT", ANSWER, f" All out: {alarm} OUT")
+    end = out if gas else Part(f" Call {alarm} is over.")
+    return _words(title, [*parts, end], notice)
 
 
 def morning(lines: Sequence[Line], site: Site, at_ms: int, notice: int) -> Words:

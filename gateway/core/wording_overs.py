@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gateway.core.wording_calls import DETAIL, TURNED
+from gateway.core.wording_calls import DETAIL, TREND, TURNED
 from gateway.core.wording_parts import Part, Told
 
 _WORDS = {
@@ -65,8 +65,15 @@ def _gas(told: Told, down_min: int | None) -> tuple[str, list[Part]]:
         head = f"{told.loud()} NO GAS READING"
         return head, [Part(f"{head}: air unknown, hand meter only."), _WHO, _NOT_CERTIFIED]
     time = f" for {min(down_min, 9999)} min" if down_min is not None else ""
-    below = f"{told.gas()} {told.value()}, below {told.limit()}{time}."
-    return head, [Part(f"{head}: {below}"), _WHO, Part(" Hand meter before going in."), _NOT_CERTIFIED]
+    below = f"{told.gas()} {told.value()}, below {told.limit()}"
+    return head, [
+        Part(f"{head}: {below}"),
+        Part(time, TREND),
+        Part("."),
+        _WHO,
+        Part(" Hand meter before going in."),
+        _NOT_CERTIFIED,
+    ]
 
 
 def _colon(told: Told) -> str:

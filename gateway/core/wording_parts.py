@@ -150,7 +150,7 @@ def figure(value: float | None, unit: str | None) -> str:
     if unit == "ppm":
         return f"{_ppm(value)} ppm"
     name = {"Cel": " C", "%RH": " %"}.get(unit or "", "")
-    return f"{value:.1f}{name}" if abs(value) < 99_999 else "off the scale"
+    return f"{value:.1f}{name}" if abs(value) < 99_999 else "off scale"
 
 
 def bare(value: float | None, unit: str | None) -> str:
@@ -159,8 +159,8 @@ def bare(value: float | None, unit: str | None) -> str:
         return "unknown"
     if unit == "ppm":
         return _ppm(value)
-    return f"{round(value, 1):g}" if abs(value) < 99_999 else "off the scale"
+    return f"{round(value, 1):g}" if abs(value) < 99_999 else "off scale"
 
 
 def _ppm(value: float) -> str:
-    return f"{value:,.0f}" if abs(value) < 9_999_999 else "off the scale"
+    return f"{value:,.0f}" if abs(value) < 9_999_999 else "off scale"
