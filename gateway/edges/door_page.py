@@ -50,7 +50,7 @@ NORMAL, RETURNED, LATCHED = "normal", "returned_unacknowledged", "latched_"
 
 
 class View(NamedTuple):
-    """What turns a row into words: names of people and places by id, the site's time zone, the time now (Unix ms)."""
+    """What turns a row into words: names of people and places by id, the time zone, now (Unix ms)."""
 
     names: Mapping[str, str]
     time_zone: str
