@@ -23,6 +23,8 @@ START_S = 10.0
 STOP_S = 10.0
 POLL_S = 0.02
 TRIES = 5
+# Started by root it would become another user, who cannot write into the test's folder.
+USER = "user root" if os.geteuid() == 0 else ""
 
 # The listener stands last, so that further lines may belong to it (certificates, a protocol).
 BASE = """\
@@ -159,11 +161,8 @@ class Broker:
         path = mosquitto_path()
         if path is None:
             raise BrokerFailed("mosquitto is not installed")
-        # Started by root it would become another user, who cannot write into the test's folder.
-        user = "user root" if os.geteuid() == 0 else ""
-        text = BASE.format(folder=self.folder, user=user, port=port, host=HOST) + self._config + "\n"
         conf = self.folder / "mosquitto.conf"
-        conf.write_text(text)
+        conf.write_text(self._text(port))
         with (self.folder / "mosquitto.out").open("ab") as out:
             self._process = subprocess.Popen(
                 [path, "-c", str(conf)], stdin=subprocess.DEVNULL, stdout=out, stderr=out
@@ -179,6 +178,10 @@ class Broker:
                     return True
         self.discard()
         return False
+
+    def _text(self, port: int) -> str:
+        """The whole configuration."""
+        return BASE.format(folder=self.folder, user=USER, port=port, host=HOST) + self._config + "\n"
 
     def _end(self, how: signal.Signals) -> None:
         process = self._alive()
