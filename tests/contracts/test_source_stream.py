@@ -14,6 +14,10 @@ from gateway.edges.mqtt.publication import KEPT_BYTES, PUBLISH, Malformed, messa
 from gateway.ports import Message
 
 
+#: Less than a line reads at once.
+PIECE = 50_000
+
+
 def varint(value: int) -> bytes:
     """A variable byte integer, after the algorithm of section 1.5.5."""
     out = bytearray()
@@ -63,12 +67,13 @@ def read_all(listener: socket.socket, pieces: list[bytes]) -> tuple[list[tuple[i
     with near, far:
         line = Line(near)
         found: list[tuple[int, bytes]] = []
+        near.settimeout(10)
         for piece in pieces:
-            far.sendall(piece)
-            left = len(piece)
-            near.settimeout(5)
-            while left > 0:
-                left -= len(near.recv(min(left, 65536), socket.MSG_PEEK))
+            for at in range(0, len(piece), PIECE):
+                part = piece[at : at + PIECE]
+                far.sendall(part)
+                # All of it has come, and nothing else: the line gets exactly this part.
+                assert len(near.recv(len(part), socket.MSG_PEEK | socket.MSG_WAITALL)) == len(part)
                 line.fill()
                 while one := line.packet():
                     found.append((one[0], bytes(one[1])))
