@@ -13,7 +13,6 @@ from gateway.edges.mqtt.line import KEPT, LARGEST, Line
 from gateway.edges.mqtt.publication import KEPT_BYTES, PUBLISH, Malformed, message, number, settlements
 from gateway.ports import Message
 
-
 #: Less than a line reads at once.
 PIECE = 50_000
 
