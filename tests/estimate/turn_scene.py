@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from gateway.core.estimate import turn_seen
-from gateway.core.estimate.turn_seen import Bed, TurnSeen, Turns, Wire
+from gateway.core.estimate.turn_seen import Bed, Turns, TurnSeen, Wire
 
 NEAR_MS = 15 * 60_000
 
@@ -80,7 +80,9 @@ def see(scene: Scene, turns: Turns | None = None) -> list[TurnSeen]:
     last: dict[int, TurnSeen] = {}
     for one in scene.arrivals:
         if one.bed:
-            for seen in turn_seen.take(turns, beds[one.bed], one.probe, one.measured_ms, one.value, one.at_ms):
+            for seen in turn_seen.take(
+                turns, beds[one.bed], one.probe, one.measured_ms, one.value, one.at_ms
+            ):
                 last[seen.turn] = seen
         else:
             turn_seen.over(turns, air[one.probe], one.measured_ms, one.value, one.at_ms)
@@ -98,9 +100,7 @@ def mark(scene: Scene, seen: list[TurnSeen]) -> Marks:
     marks.troubles.update(kind for kind, *_ in scene.troubles)
     free = list(told)
     for turn in sorted(scene.turns, key=lambda one: one.ended_ms):
-        near = [
-            one for one in free if one.bed == turn.bed and abs(one.ended_ms - turn.ended_ms) <= NEAR_MS
-        ]
+        near = [one for one in free if one.bed == turn.bed and abs(one.ended_ms - turn.ended_ms) <= NEAR_MS]
         best = min(near, key=lambda one: abs(one.ended_ms - turn.ended_ms), default=None)
         if turn.full:
             marks.turns += 1

@@ -8,8 +8,8 @@ from typing import Any
 
 from gateway.core.estimate.turn_seen import Bed, Wire
 from simulators.grain import Grain, Lie
-from simulators.orders import Order
 from simulators.mishaps import Mishaps, Timed, spoil
+from simulators.orders import Order
 from simulators.world import World
 from tests.estimate.turn_scene import Arrival, Scene, TrueTurn
 
@@ -56,9 +56,16 @@ def _site(rng: Random, depth_cm: float) -> dict[str, Any]:
         probes += _probes(rng, bed, from_m, length, depth_cm)
     places.append({"id": "room", "kind": "room", "floor": "f"})
     if rng.random() < 0.75:
-        probes.append({"id": "air", "place": "room", "quantity": "temperature", "every_s": 60, "payload": "json"})
+        probes.append(
+            {"id": "air", "place": "room", "quantity": "temperature", "every_s": 60, "payload": "json"}
+        )
     volume = rng.choice((1500.0, 2200.0, 4000.0))
-    return {"broker": {"root": "q"}, "floor": [{"id": "f", "volume_m3": volume}], "place": places, "probe": probes}
+    return {
+        "broker": {"root": "q"},
+        "floor": [{"id": "f", "volume_m3": volume}],
+        "place": places,
+        "probe": probes,
+    }
 
 
 def _probes(rng: Random, bed: str, from_m: float, length: float, depth_cm: float) -> list[dict[str, Any]]:
@@ -66,7 +73,9 @@ def _probes(rng: Random, bed: str, from_m: float, length: float, depth_cm: float
     every = rng.choice((10, 20, 30, 60, 60, 60))
     stacked = rng.random() < 0.5
     spots = rng.choice(((0.5,), (0.25, 0.75), (0.2, 0.5, 0.8), (0.3, 0.6)))
-    heights = sorted({round(depth_cm * share, 1) for share in rng.sample((0.15, 0.3, 0.45, 0.6, 0.8), 2 if stacked else 3)})
+    heights = sorted(
+        {round(depth_cm * share, 1) for share in rng.sample((0.15, 0.3, 0.45, 0.6, 0.8), 2 if stacked else 3)}
+    )
     found = []
     if stacked or len(spots) == 1:
         hung = [(spot, height) for spot in spots for height in heights]

@@ -16,7 +16,7 @@ import math
 from dataclasses import dataclass, field, replace
 
 from gateway.core.estimate.turn_seen_bed import CO2, TEMPERATURE, Bed, TurnSeen, Wire
-from gateway.core.estimate.turn_seen_cluster import Air, Letting, Witness, clusters
+from gateway.core.estimate.turn_seen_cluster import Air, Letting, Witness, clusters, hangs_in_air
 from gateway.core.estimate.turn_seen_passage import LEAST_MOVE, LOOK_MS, STILL, Passage, passages
 from gateway.core.estimate.turn_seen_ring import Ring, bin_ms
 from gateway.core.estimate.turn_seen_vent import vents
@@ -29,13 +29,10 @@ _COLDEST_C, _WARMEST_C, _THINNEST_PPM, _THICKEST_PPM = -20.0, 60.0, 100.0, 1e6
 #: After a move is noticed the bed is looked at for this long, at most each half minute of its own time.
 _ASTIR_MS = 4_500_000
 _LOOK_EACH_MS = 30_000
-#: A turn that may go on is told this long after the last probe settled, or when its end is past.
-_WAIT_MS = 600_000
-_WAIT_MOST_MS = 900_000
 #: Two accounts this near are of one turn; an account is mended so long, and for no less than these changes.
 _SAME_MS = 1_200_000
-_MEND_MS = 7_200_000
-_MENDED_MS, _MENDED_SURENESS, _MENDED_M = 120_000, 0.1, 0.5
+_MEND_MS = 3_600_000
+_MENDED_MS, _MENDED_SURENESS = 120_000, 0.1
 _TOLD_MOST = 4
 #: A probe, and the room's air, count as heard within this (or three of their intervals).
 _FRESH_MS, _AIR_FRESH_MS = 600_000, 1_800_000
@@ -126,8 +123,8 @@ def _whole(value: float, gas: bool) -> int | None:
 
 
 def _look(turns: Turns, bed: Bed, lying: BedTurns, now_ms: int) -> list[TurnSeen]:
-    witnesses = [_witness(bed, lying, wire, now_ms) for wire in bed.probes if wire.id in lying.rings]
     air = _air(turns, bed, now_ms)
+    witnesses = [_witness(lying, wire, air, now_ms) for wire in bed.probes if wire.id in lying.rings]
     found: list[TurnSeen] = []
     for cluster in clusters(bed, witnesses, air, now_ms):
         verdict = judge(bed, cluster, witnesses, air)
@@ -138,7 +135,7 @@ def _look(turns: Turns, bed: Bed, lying: BedTurns, now_ms: int) -> list[TurnSeen
     return found
 
 
-def _witness(bed: Bed, lying: BedTurns, wire: Wire, now_ms: int) -> Witness:
+def _witness(lying: BedTurns, wire: Wire, air: Air, now_ms: int) -> Witness:
     ring = lying.rings[wire.id]
     fresh = now_ms - ring.heard_ms() <= max(_FRESH_MS, 3 * ring.bin_ms)
     level = ring.level() if fresh else None
@@ -147,8 +144,8 @@ def _witness(bed: Bed, lying: BedTurns, wire: Wire, now_ms: int) -> Witness:
     known = lying.known.get(wire.id)
     if known is None:
         known = lying.known[wire.id] = passages(ring.values, ring.last, ring.bin_ms)
-    if level is not None and not known and ring.stands(STILL):
-        # It may be stuck: it says neither yes nor no.
+    if level is not None and (ring.stands(STILL) or (not known and hangs_in_air(level, air))):
+        # It may be stuck, or hang in the air: it says neither yes nor no.
         level = None
     return Witness(wire, known, (), level)
 
@@ -158,8 +155,8 @@ def _lettings(ring: Ring, level: int | None) -> list[Letting]:
         return []
     first = ring.last - len(ring.values) + 1
     return [
-        Letting((first + vent.at) * ring.bin_ms, max(0.0, 1.0 - level / vent.before))
-        for vent in vents(ring.values, _LET_GO)
+        Letting((first + one.at) * ring.bin_ms, max(0.0, 1.0 - level / one.before), one.wavered)
+        for one in vents(ring.values, _LET_GO)
     ]
 
 
@@ -181,10 +178,7 @@ def _denied(lying: BedTurns, denied: Denied, now_ms: int) -> list[TurnSeen]:
 
 
 def _tell(turns: Turns, bed: Bed, lying: BedTurns, verdict: Verdict, now_ms: int) -> list[TurnSeen]:
-    since_ms = now_ms - verdict.last_ms
-    if since_ms < (
-        _WAIT_MS if verdict.waiting else min(_WAIT_MOST_MS, verdict.walk.ended_ms - verdict.last_ms)
-    ):
+    if now_ms < verdict.tell_ms:
         return []
     at = next((i for i, one in enumerate(lying.told) if _same(one, verdict)), None)
     if at is None:
@@ -196,8 +190,10 @@ def _tell(turns: Turns, bed: Bed, lying: BedTurns, verdict: Verdict, now_ms: int
         return [seen]
     old = lying.told[at]
     seen = _seen(bed, verdict, old.turn, old.known_ms)
-    if now_ms - old.known_ms > _MEND_MS or not _better(old, seen):
+    if now_ms - old.ended_ms > _MEND_MS or not _better(old, seen):
         return []
+    if seen.kind == old.kind:
+        seen = replace(seen, sureness=max(old.sureness, seen.sureness))
     lying.told[at] = seen
     return [seen]
 
@@ -221,17 +217,15 @@ def _same(seen: TurnSeen, verdict: Verdict) -> bool:
 
 
 def _better(old: TurnSeen, new: TurnSeen) -> bool:
-    """Whether a new account says more: fewer probes or less sureness is only the past sliding out of sight."""
-    if old.state == "withdrawn":
+    """Whether a new account says more: more probes, another kind, or later; the rest is memory fading."""
+    if old.state == "withdrawn" or (old.kind != TURNED and new.kind == TURNED):
         return new.kind == TURNED
-    if len(new.probes) < len(old.probes) or new.sureness < old.sureness - 0.001:
+    if new.kind != old.kind or not set(new.probes) >= set(old.probes):
         return False
     return (
-        new.kind != old.kind
-        or abs(new.ended_ms - old.ended_ms) >= _MENDED_MS
+        len(new.probes) > len(old.probes)
         or new.sureness - old.sureness >= _MENDED_SURENESS
-        or abs(new.from_m - old.from_m) >= _MENDED_M
-        or abs(new.to_m - old.to_m) >= _MENDED_M
+        or new.ended_ms - old.ended_ms >= _MENDED_MS
     )
 
 

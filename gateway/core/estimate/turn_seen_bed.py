@@ -22,22 +22,24 @@ class Wire:
 class Figures:
     """The figures of a turn, each a default of ours (grade D) that a site may set.
 
-    `turn_s`: how long a whole bed takes; used only where the probes cannot tell the pace.
+    `turn_s`: how long a whole bed takes (the middle of 10 to 60 min); used where the probes cannot tell the pace.
     `least_fall_k`: a probe back at less than this below (or above) where it was shows nothing.
     `converged_share`: layers further apart than this share of before have not been turned through.
-    `alike_k`: layers nearer than this are alike; nearer than thermometers agree says nothing.
+    `alike_k`: layers of mixed grain read alike within this; thermometers and their places differ.
+    `apart_k`: layers must have been this far apart before, for their coming together to prove anything.
     `vented_share`: of the CO2 before, at least this is gone after a turn; less may be a ploughing.
     `sharp_fall_k`: a fall in all layers that is proof by itself, with nothing else to bear it out.
     `out_s`: a probe that has left its level and is not back within this was not taken out for a moment.
     `walk_gap_s`: the longest a turn may take from one probe to the next.
     """
 
-    turn_s: float = 1500.0
+    turn_s: float = 1800.0
     least_fall_k: float = 0.2
     converged_share: float = 0.5
     alike_k: float = 0.8
+    apart_k: float = 0.4
     vented_share: float = 0.5
-    sharp_fall_k: float = 0.8
+    sharp_fall_k: float = 0.6
     out_s: float = 720.0
     walk_gap_s: float = 2400.0
 
@@ -71,7 +73,8 @@ class TurnSeen:
     `kind`: "turned"; "perhaps" (one probe alone, which may have been pulled out); "ploughed" (lifted and
     aired, not mixed through). `state`: "seen", or "withdrawn" where it proved to be none. `sureness` 0 to 1.
     `fall_k` is the mean fall where it passed; the spreads are from the coldest to the hottest probe
-    there; None where only CO2 tells. `known_ms` is when it was first told, by the newest reading then.
+    there; None where only CO2 tells. `known_ms` is when it was first told, by the newest reading then;
+    where no probe hangs at the bed's end, `ended_ms` is reckoned and may lie some minutes after it.
     """
 
     bed: str

@@ -12,19 +12,24 @@ from gateway.core.estimate.turn_seen_passage import Passage
 #: Hung in the air, a probe reads the room's within this share of the bed's warmth over it, at most and at least
 #: this much (hundredths of a degree): hooks and room thermometers do not hang in one place.
 _AT_AIR_SHARE, _AT_AIR_MOST, _AT_AIR_LEAST = 0.25, 60, 15
+#: One that has long been this near the room's air is no witness: it may hang there, and grain so cool shows nothing.
+_QUIET_IN_AIR = 30
 #: Below this gap to the room nothing tells grain from air.
 _GAP_LEAST = 60
 #: A turn cannot cool below the room; thermometers may differ by this much. And a growing floor never freezes.
 _BELOW_AIR, _COLDEST = 70, 400
+#: A probe that was stuck or silent may bear witness this much later.
+_LATE_MS = 7_200_000
 #: Grain heats again after a turn; a probe that has, does not hang in the air.
 _REHEATED, _REHEAT_MS = 20, 600_000
 
 
 class Letting(NamedTuple):
-    """CO2 let go at a probe: when (Unix ms), and which share of it is still gone."""
+    """CO2 let go at a probe: when (Unix ms; `timed`: known), and which share of it is still gone."""
 
     at_ms: int
     share: float
+    timed: bool
 
 
 class Witness(NamedTuple):
@@ -53,12 +58,13 @@ class Role(Enum):
 
 
 class Say(NamedTuple):
-    """A probe's word on a walk."""
+    """A probe's word on a walk. `late`: when is not known. `sure`: it is in grain again, not in the air."""
 
     witness: Witness
     passage: Passage
     role: Role
     late: bool
+    sure: bool
 
 
 class Cluster(NamedTuple):
@@ -72,7 +78,7 @@ def clusters(bed: Bed, witnesses: Sequence[Witness], air: Air, now_ms: int) -> l
     """The walks that the probes' moves make, oldest first."""
     events = sorted(
         [(p.pass_ms, w.wire.id) for w in witnesses for p in w.passages if _timed(p)]
-        + [(one.at_ms, w.wire.id) for w in witnesses for one in w.lettings]
+        + [(one.at_ms, w.wire.id) for w in witnesses for one in w.lettings if one.timed]
     )
     found, start = [], 0
     gap_ms = int(bed.figures.walk_gap_s * 1000)
@@ -91,18 +97,49 @@ def _cluster(bed: Bed, witnesses: Sequence[Witness], air: Air, span: tuple[int, 
     first, last, now_ms = span
     says, lettings = [], []
     for witness in witnesses:
-        lettings += [(witness.wire, one) for one in witness.lettings if first <= one.at_ms <= last]
+        lettings += [(witness.wire, one) for one in witness.lettings if _falls_in(one, first, last)]
         inside = [p for p in witness.passages if _timed(p) and first <= p.pass_ms <= last]
         late = [
             p for p in witness.passages if not _timed(p) and p.unsure_from_ms <= last and p.back_ms >= first
         ]
         best = max(inside or late, key=lambda p: abs(p.net), default=None)
         if best is not None:
-            says.append(Say(witness, best, Role.WAITS, not inside))
+            says.append(Say(witness, best, Role.WAITS, not inside, False))
+    air = _air_or_guess(air, says)
     warmest = max((say.passage.before for say in says), default=0)
     gap = None if air.level is None or warmest - air.level < _GAP_LEAST else warmest - air.level
-    judged = [say._replace(role=_role(say, bed.figures, air, gap, now_ms)) for say in says]
+    judged = [
+        say._replace(
+            role=_role(say, bed.figures, air, gap, now_ms), sure=gap is not None or _came_back(say.passage)
+        )
+        for say in says
+    ]
     return Cluster(judged, lettings)
+
+
+def _falls_in(letting: Letting, first: int, last: int) -> bool:
+    """An untimed one showed only after a silence, or while it stood still: it may have been in this walk."""
+    late_ms = 0 if letting.timed else _LATE_MS
+    return first <= letting.at_ms <= last + late_ms
+
+
+def _air_or_guess(air: Air, says: Sequence[Say]) -> Air:
+    """The air over the bed; where no thermometer hangs in it, what probes read that were out and came back."""
+    if air.level is not None:
+        return air
+    read = [
+        min(p.before, p.after) + p.stray for p in (s.passage for s in says) if _came_back(p) and p.stray < 0
+    ]
+    return air._replace(level=min(read)) if read else air
+
+
+def _came_back(passage: Passage) -> bool:
+    return bool(passage.stray) and passage.back_ms < passage.settled_ms
+
+
+def hangs_in_air(level: int, air: Air) -> bool:
+    """Whether a probe that does not move says nothing but the room's temperature."""
+    return air.level is not None and abs(level - air.level) <= _QUIET_IN_AIR
 
 
 def _role(say: Say, figures: Figures, air: Air, gap: int | None, now_ms: int) -> Role:
@@ -117,6 +154,5 @@ def _role(say: Say, figures: Figures, air: Air, gap: int | None, now_ms: int) ->
         tolerance = min(_AT_AIR_MOST, max(_AT_AIR_LEAST, int(gap * _AT_AIR_SHARE)))
         reheated = level - passage.after >= _REHEATED and now_ms - passage.settled_ms >= _REHEAT_MS
         return Role.OUT if abs(level - air.level) <= tolerance and not reheated else Role.SHOWS
-    came_back = bool(passage.stray) and passage.back_ms < passage.settled_ms
     waited = now_ms - passage.out_ms >= figures.out_s * 1000.0
-    return Role.SHOWS if came_back or waited else Role.WAITS
+    return Role.SHOWS if _came_back(passage) or waited else Role.WAITS

@@ -23,6 +23,8 @@ _QUIETER_SHARE = 0.7
 #: Samples that must have been heard before a move to know the level before, and samples that make a plateau.
 _BEFORE_LEAST, _PLATEAU = 4, 3
 _BEFORE_MOST, _AFTER_MOST = 8, 6
+#: What takes longer than this one way is weather; a turn's fall is over in a few of the probe's own lags.
+_SLOW_MS = 1_500_000
 #: A change across a silence this long happened at no known moment.
 _GAP_MS = 480_000
 #: A probe whose value has not moved by one digit this long may have been stuck: its move may be older.
@@ -112,7 +114,8 @@ def passages(values: Sequence[int | None], last: int, bin_ms: int) -> list[Passa
     least = _least_move(change)
     runs = _runs(change, since, least)
     moves = [move for run in runs if (move := _move(trace, run, least)) is not None]
-    return [_passage(trace, move, least) for move in _joined(moves, least)]
+    found = [_passage(trace, move, least) for move in _joined(moves, least)]
+    return [one for one in found if one.stray or one.settled_ms - one.out_ms <= _SLOW_MS]
 
 
 def _smooth(raw: list[int]) -> list[int]:
@@ -130,9 +133,11 @@ def _smooth(raw: list[int]) -> list[int]:
 
 
 def _least_move(change: list[int]) -> int:
-    ordered = sorted(change)
-    middle = ordered[len(ordered) // 2]
-    quiet = sorted(abs(value - middle) for value in change)[: max(1, int(len(change) * _QUIETER_SHARE))]
+    """The least move that stands out; takes the slow trend out of the changes."""
+    middle = sorted(change)[len(change) // 2]
+    for i in range(len(change)):
+        change[i] -= middle
+    quiet = sorted(abs(value) for value in change)[: max(1, int(len(change) * _QUIETER_SHARE))]
     return max(LEAST_MOVE, int(_OVER_NOISE * sum(quiet) / len(quiet)))
 
 
@@ -230,11 +235,12 @@ def _unsure_from(trace: _Trace, start: int) -> int:
     """Since when the move may have happened: before a silence, or while one and the same value was said."""
     times, raw = trace.times, trace.raw
     if start + 1 < len(times) and times[start + 1] - times[start] > max(_GAP_MS, 3 * trace.bin_ms):
-        return times[start]
+        return times[start] - 1
     k = start
     while k > 0 and raw[k - 1] == raw[start]:
         k -= 1
-    return times[k] if start - k >= STILL else times[start]
+    # One value back to where the memory begins may be older than that.
+    return times[k] if start - k >= STILL or k == 0 else times[start]
 
 
 def _middle(values: list[int]) -> int:

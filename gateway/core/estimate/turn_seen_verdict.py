@@ -14,13 +14,15 @@ from typing import NamedTuple
 
 from gateway.core.estimate.turn_seen_bed import Bed, Figures
 from gateway.core.estimate.turn_seen_cluster import Air, Cluster, Role, Say, Witness
-from gateway.core.estimate.turn_seen_walk import PLACE_M, Passed, Walk, walk
+from gateway.core.estimate.turn_seen_walk import PLACE_M, Passed, Walk, next_ms, walk
 
 TURNED, PERHAPS, PLOUGHED = "turned", "perhaps", "ploughed"
 #: The air over the bed moved as well, by at least this much (hundredths) and this near in time: a door, the sun.
 _AIR_MOVED, _AIR_NEAR_MS = 100, 300_000
 #: A walk takes at least this long from place to place.
 _WALKED_MS = 180_000
+#: An end that is reckoned further ahead than this is not waited for.
+_WAIT_MOST_MS = 300_000
 #: CO2 let go by less than this is weather.
 _PLOUGHED_LEAST = 0.25
 
@@ -41,7 +43,7 @@ class Verdict(NamedTuple):
     first_out_ms: int
     last_out_ms: int
     last_ms: int
-    waiting: bool
+    tell_ms: int
     alike_counts: bool
 
 
@@ -104,12 +106,14 @@ def _layers(bed: Bed, shows: list[Say], back: list[Say], witnesses: Sequence[Wit
             and w.wire.quantity == "temperature" and abs(bed.at_m(w.wire) - place) <= PLACE_M
         ]  # fmt: skip
         moved = max(abs(say.passage.net) for say in here)
+        sure = any(say.sure for say in here)
         tolerance = max(bed.figures.alike_k * 100.0, bed.figures.converged_share * (max(was) - min(was)))
         for old, new, strayed in quiet:
             if abs(new - middle) > tolerance:
                 against += 1
                 continue
-            agreeing += strayed or moved >= bed.figures.alike_k * 100.0
+            # A cold layer may already have been what the mixed grain came to.
+            agreeing += strayed or (sure and moved >= bed.figures.alike_k * 100.0)
             came_to.append(new)
             was.append(old)
         before, after = max(before, max(was) - min(was)), max(after, max(came_to) - min(came_to))
@@ -144,15 +148,14 @@ def _alone(bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], shows: list
     if not shows:
         return None if len(witnesses) > 1 else _verdict(bed, cluster, witnesses, None, PERHAPS, 0.4)
     said = {say.witness.wire.id for say in cluster.says if say.role in (Role.SHOWS, Role.BACK)}
-    quiet = [w for w in thermometers if w.wire.id not in said and w.level is not None and not w.passages]
-    back = [say for say in cluster.says if say.role is Role.BACK]
-    if quiet or back:
+    if any(w.wire.id not in said and w.level is not None and not w.passages for w in thermometers):
+        return None
+    if any(say.role is Role.BACK for say in cluster.says):
         return None
     layers = _layers(bed, shows, [], [])
-    out = [say for say in cluster.says if say.role is Role.OUT and say.witness.wire.quantity == "temperature"]
-    if out and shows[0].passage.stray and layers.fall >= bed.figures.sharp_fall_k * 50.0:
-        # Both came out at one time; one came back to cooler grain, the other was forgotten.
-        return _verdict(bed, cluster, witnesses, layers, TURNED, 0.65)
+    if len(thermometers) > 1 and shows[0].sure and layers.fall >= bed.figures.sharp_fall_k * 50.0:
+        # It did not only come out: what it came back to is other grain. The others hang forgotten, or fail.
+        return _verdict(bed, cluster, witnesses, layers, TURNED, 0.55)
     return _verdict(bed, cluster, witnesses, layers, PERHAPS, 0.4)
 
 
@@ -167,10 +170,10 @@ def _together(
     figures = bed.figures
     shows = [say for say in cluster.says if say.role is Role.SHOWS]
     strayed = sum(bool(say.passage.stray) for say in shows)
-    vented = share >= figures.vented_share
+    vented = share >= figures.vented_share or (share > 0.0 and bool(shows))
     converged = parted = partly = sharp = False
     if layers is not None:
-        told = layers.before >= figures.alike_k * 100.0
+        told = layers.before >= figures.apart_k * 100.0
         converged = told and layers.after <= figures.converged_share * layers.before
         partly = told and not converged and layers.after <= 0.9 * layers.before
         parted = layers.after > max(figures.alike_k * 100.0, 0.9 * layers.before)
@@ -224,12 +227,12 @@ def _verdict(
         )
         for say in timed
     ]  # fmt: skip
-    if not passed:
-        passed = [
-            Passed(bed.at_m(wire), one.at_ms, one.at_ms, one.at_ms, False) for wire, one in cluster.lettings
-        ]
+    lettings = [(wire, one) for wire, one in cluster.lettings if one.timed]
+    passed += [
+        Passed(bed.at_m(wire), one.at_ms, one.at_ms, one.at_ms, False)
+        for wire, one in (lettings or ([] if passed else cluster.lettings))
+    ]
     shown = {say.witness.wire.id for say in shows} | {wire.id for wire, _ in cluster.lettings}
-    waiting = [say for say in cluster.says if say.role is Role.WAITS]
     still = [w for w in witnesses if w.wire.id not in shown and w.level is not None and not w.passages]
     others = [bed.at_m(w.wire) for w in still]
     took = walk(bed, passed, others)
@@ -245,6 +248,14 @@ def _verdict(
         min(one.out_ms for one in passed),
         max(one.out_ms for one in passed),
         last_ms,
-        bool(waiting) or took.from_m > bed.from_m or took.to_m < bed.to_m,
+        _tell_ms(bed, cluster, took, last_ms, next_ms(bed, passed, others)),
         True,
     )
+
+
+def _tell_ms(bed: Bed, cluster: Cluster, took: Walk, last_ms: int, next_ms: int) -> int:
+    """Not before it has ended, nor while it may still reach another probe, or one has yet to settle."""
+    whole = took.from_m <= bed.from_m and took.to_m >= bed.to_m
+    if whole and all(say.role is not Role.WAITS for say in cluster.says):
+        return min(took.ended_ms, last_ms + _WAIT_MOST_MS)
+    return max(last_ms, next_ms) + int(bed.figures.out_s * 1000)

@@ -56,10 +56,23 @@ def walk(bed: Bed, passed: Sequence[Passed], others_m: Sequence[float]) -> Walk:
         half = int(bed.figures.turn_s * 500.0 * (to_m - from_m) / length_m) if length_m > 0.0 else 0
         if back - out > _WHOLE_OUT_MS:
             return Walk(out, back, from_m, to_m)
-        return Walk(first - half, last + half, from_m, to_m)
+        middle = sorted(one.pass_ms for one in passed)[len(passed) // 2]
+        return Walk(middle - half, middle + half, from_m, to_m)
     at_m, at_ms, pace = _line(passed, length_m)
     ends = (at_ms + pace * (from_m - at_m), at_ms + pace * (to_m - at_m))
     return Walk(min(first, int(min(ends))), max(last, int(max(ends))), from_m, to_m)
+
+
+def next_ms(bed: Bed, passed: Sequence[Passed], others_m: Sequence[float]) -> int:
+    """When a walk that goes on should have come by the nearest place that has not shown it, Unix ms."""
+    last = max(passed, key=lambda one: one.pass_ms)
+    length_m = bed.to_m - bed.from_m
+    away_m = min((abs(m - last.at_m) for m in others_m), default=0.0)
+    places = [one.at_m for one in passed]
+    pace = bed.figures.turn_s * 1000.0 / length_m if length_m > 0.0 else 0.0
+    if max(places) - min(places) > PLACE_M:
+        pace = abs(_line(passed, length_m)[2])
+    return last.pass_ms + int(away_m * pace)
 
 
 def _line(passed: Sequence[Passed], length_m: float) -> tuple[float, float, float]:
