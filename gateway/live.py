@@ -94,7 +94,10 @@ class Gateway:
                 notices_due=lambda: len(for_status.due_notices()), changed=self._deliver.nudge,
             )
         )  # fmt: skip
-        people = People(site, for_people, self._requests, self._clock)
+        people = People(
+            site, for_people, self._requests, self._clock,
+            self._clock.trusted if choice.kind == "topic" else lambda: True,
+        )  # fmt: skip
         self._mirror = MirrorThread(settings.series, writer, self._requests, for_mirror)
         self._control = Control(store, answering(people.control, writer, self._requests))
         self._door = _door(settings, key, people, real)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 from typing import Any
 
 from gateway.core import rows
@@ -22,8 +23,16 @@ _ALARMS = 10_000
 class People:
     """Answers from what is committed; hands what is asked to the writer's thread. Any thread may call it."""
 
-    def __init__(self, site: Site, reader: Reader, requests: Requests, clock: Clock) -> None:
+    def __init__(
+        self,
+        site: Site,
+        reader: Reader,
+        requests: Requests,
+        clock: Clock,
+        clock_is_set: Callable[[], bool] = lambda: True,
+    ) -> None:
         self._site, self._reader, self._requests, self._clock = site, reader, requests, clock
+        self._clock_is_set = clock_is_set
 
     def control(self, request: dict[str, Any]) -> dict[str, Any]:
         """One request of the control socket: {"journal": n} or {"fault": …}; `again`: it may be retried."""
@@ -31,6 +40,8 @@ class People:
         try:
             if not isinstance(kind, str):
                 raise SettingsFault("kind: expected the word of what happened, such as turned")
+            if not self._clock_is_set() and request.get("when_ms") is None:
+                return {"fault": "no clock message has come yet: say when it was with --at", "again": True}
             event = checked(kind, request, self._clock.wall_ms(), self._reader, self._site)
             return {"journal": self._requests.record(event)}
         except SettingsFault as fault:
@@ -56,6 +67,8 @@ class People:
         """Record an answer; what to tell the person once it is committed."""
         self._requests.record(Answered(alarm, word, by=person))
         callout = self._site.callout
+        if word == "all-out":
+            return "Noted: all out. The call ends once the reading is down; until then stay out."
         if word == "cant":
             return "Noted: you can't. The next person is being called."
         hold_s = callout.going_hold_s if word == "going" else callout.heard_hold_s

@@ -30,7 +30,7 @@ from gateway.core.site import Person, Place, Site
 LONGEST_TEXT = 200
 LONGEST_QUIET_S = 24 * 3600.0
 KILN_WORK = ("lit", "damped", "relit", "drawn", "turned", "levelled", "fan-on", "fan-off", "stripped")
-ANSWERS = ("going", "heard", "cant")
+ANSWERS = ("going", "heard", "cant", "all-out")
 #: What is found at the place asked for, in the words of a fault.
 _KINDS = {"bed": ("bed",), "kiln": ("kiln",), "to": ("bed",)}
 _EARLIEST_MS, _LATEST_MS = 0, 10**14

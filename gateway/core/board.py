@@ -41,6 +41,8 @@ __all__ = [
 
 #: Longest quiet in seconds: nobody puts an alarm aside for more than a day in one go.
 QUIET_MOST_S = 24 * 3600.0
+#: A hot bed that cools at least this fast is being dealt with (ours).
+FALLING_K_PER_H = -0.3
 
 
 def next_due_run_ms(board: BoardState) -> int:
@@ -213,6 +215,11 @@ def _quiet_is_over(board: BoardState, site: Site, alarm: Standing, now: Now, out
 
 
 def _hold_is_over(board: BoardState, site: Site, alarm: Standing, now: Now, out: Out) -> None:
+    trend = alarm.finding.trend_per_h
+    if alarm.finding.subject.kind == "bed_hot" and trend is not None and trend <= FALLING_K_PER_H:
+        # Something changed: the bed is coming down. Look again before anybody is woken.
+        alarm.hold_run_ms = now.run_ms + callout.step_ms(site.callout, site.callout.heard_hold_s)
+        return
     board_steps.call_anew(board, site, alarm, None, now, out)
 
 

@@ -95,6 +95,9 @@ class ScaledClock:
         return True
 
 
+_GRID_MS = 10_000
+
+
 class TopicClock:
     """Time is what clock messages say, and nothing passes between them; a backward message is refused.
 
@@ -115,7 +118,8 @@ class TopicClock:
             if self._set and at_ms < self._wall_ms:
                 self.backward += 1
                 return False
-            self._mono_ms += at_ms - self._wall_ms if self._set else 0
+            # The first message lets no time pass but what puts the ticks on the whole 10 s of its calendar.
+            self._mono_ms += at_ms - self._wall_ms if self._set else at_ms % _GRID_MS
             self._wall_ms = at_ms
             self._set = True
             return True

@@ -15,7 +15,9 @@ ANSWERS = {
     "going": ("Going", "I go now. Calls wait for a while."),
     "heard": ("Heard", "I know. Calls wait a short while."),
     "cant": ("Can’t", "The next person is called at once."),
+    "all-out": ("All out", "Everybody is out and counted. Ends it once the reading is down."),
 }
+_GAS_ORDER = ("heard", "going", "cant", "all-out")
 _GAS = (
     "Stay out. Do not go in, even to help. Air it from outside, count who is there, and ring the emergency "
     "service if anyone is missing. Not a certified gas alarm; your own site’s rules come first."
@@ -146,13 +148,17 @@ def _over(row: Mapping[str, Any], view: View) -> str:
 
 
 def _form(row: Mapping[str, Any], person: str, path: str, view: View) -> str:
-    order = ("heard", "going", "cant") if row["priority"] == "highest" else tuple(ANSWERS)
-    buttons = "".join(_button(word, n == 0, row["priority"] == "highest") for n, word in enumerate(order))
+    buttons = "".join(_button(word, n == 0, row["priority"] == "highest") for n, word in enumerate(words_for(row)))
     return (
         f'<form method="post" action="{escape(path)}">'
         f'<p class="small">You answer as {escape(view.name(person))}.</p>'
         f'<input type="hidden" name="step" value="{len(row["history"])}">{buttons}</form>'
     )
+
+
+def words_for(row: Mapping[str, Any]) -> tuple[str, ...]:
+    """What may be answered to this alarm, in the order of the buttons."""
+    return _GAS_ORDER if row["priority"] == "highest" else ("going", "heard", "cant")
 
 
 def _button(word: str, first: bool, gas: bool) -> str:

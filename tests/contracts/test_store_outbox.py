@@ -181,14 +181,16 @@ def test_the_order_of_effects_decides(writer: Writer, tmp_path: Path) -> None:
     assert due(tmp_path) == [2]
 
 
-def test_a_phone_that_is_gone_gets_nothing_of_what_waits(writer: Writer, reader: Reader) -> None:
+def test_a_phone_that_is_gone_is_not_tried_again_and_its_other_calls_wait_to_fail_each(
+    writer: Writer, reader: Reader
+) -> None:
     save(writer, notice((5, 1), 1), notice((5, 2), 2, alarm=102), notice((5, 3), 3, phone="ben-1"))
     deliver(writer, 1, "gone")
 
-    assert [one.number for one in reader.due_notices()] == [3]
-    assert [line.withdrawn for line in reader.notices(9)] == [None, "gone", "gone"]
+    assert [one.number for one in reader.due_notices()] == [2, 3]
+    assert [line.withdrawn for line in reader.notices(9)] == [None, None, "gone"]
     save(writer, notice((6, 0), 4))
-    assert [one.number for one in reader.due_notices()] == [3, 4], "a phone put right is tried again"
+    assert [one.number for one in reader.due_notices()] == [2, 3, 4], "a phone put right is tried again"
 
 
 def test_the_outcome_of_an_unknown_notice_is_kept_in_the_journal(writer: Writer, reader: Reader) -> None:

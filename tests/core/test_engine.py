@@ -361,3 +361,19 @@ def test_a_state_of_another_version_is_refused() -> None:
 
 def test_minutes_reads_a_moment() -> None:
     assert minutes(START + MINUTE) == 1.0
+
+
+def test_when_the_hold_ends_a_falling_bed_is_looked_at_again_and_a_standing_one_calls() -> None:
+    desk = Desk()
+    desk.lay(0, Cast("bed-a", "14"))
+    watched(desk, 1, 15, a1=23.9)
+    number = desk.alarms("bed_hot")[0].number
+    desk.lay(15, Answered(number, "going", "ada"))
+    for minute in range(15, 70):
+        desk.read(minute, "a1", 23.9 - (minute - 15) / 60)
+    falling = [signal for _, signal, _ in signals(desk, "bed_hot")]
+    for minute in range(70, 140):
+        desk.read(minute, "a1", 23.0)
+
+    assert falling == ["raise", "answer"]
+    assert [signal for _, signal, _ in signals(desk, "bed_hot")] == ["raise", "answer", "realarm"]

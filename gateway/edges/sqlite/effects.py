@@ -33,8 +33,9 @@ _TRIED = """
         delivered_at_ms = coalesce(delivered_at_ms, CASE WHEN ? = 'delivered' THEN ? END)
     WHERE number = ?
 """
+# Only this one: each other notice to that phone fails in its turn, so that its call passes on.
 _GONE = """
-    UPDATE notice SET withdrawn = 'gone' WHERE phone = ? AND delivered_at_ms IS NULL AND withdrawn IS NULL
+    UPDATE notice SET withdrawn = 'gone' WHERE number = ? AND delivered_at_ms IS NULL AND withdrawn IS NULL
 """
 _CALLING = frozenset(state.value for state in State if wants_answer(state))
 
@@ -87,7 +88,7 @@ def keep_delivery(db: sqlite3.Connection, n: int, at_ms: int, what: Delivery) ->
     db.execute("INSERT INTO attempt VALUES (?, ?, ?, ?, ?, ?)", row)
     db.execute(_TRIED, (at_ms, what.outcome, at_ms, what.notice))
     if what.outcome == "gone":
-        db.execute(_GONE, (what.phone,))
+        db.execute(_GONE, (what.notice,))
 
 
 def keep_judge(db: sqlite3.Connection, cursor: Cursor, snapshot: bytes | None) -> None:
