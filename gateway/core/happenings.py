@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from gateway.core import board
+from gateway.core import board, rebase
 from gateway.core.board import Now, Out
 from gateway.core.effects import TurnKnown
 from gateway.core.finding import Finding
@@ -52,14 +52,14 @@ def _started(state: State, what: Started, out: Out) -> None:
 
 def _resumed(state: State, what: Resumed, out: Out) -> None:
     # The entry is stamped after the gap; the axis learns of it here, so that later ticks agree.
-    state.axis.shift(state.run_ms, what.down_ms)
+    rebase.resumed(state, what.down_ms)
     state.settling_from_ms = state.run_ms
     state.resumed_at_ms = state.at_ms
     board.resumed(state.board, state.site, _now(state), out)
 
 
 def _clock_stepped(state: State, what: ClockStepped, out: Out) -> None:
-    state.axis.shift(state.run_ms, what.by_ms)
+    rebase.stepped(state, what.by_ms)
 
 
 def _site_changed(state: State, what: SiteChanged, out: Out) -> None:

@@ -140,6 +140,20 @@ class Pieces:
             if what == "stripped":
                 firing.piece = None
 
+    def not_after(self, now_ms: int) -> None:
+        """The clock was set back: what was recorded under its wrong time had happened by now."""
+        for lying in self.beds.values():
+            early_ms = max(0, lying.cast_ms - now_ms)
+            lying.cast_ms -= early_ms
+            lying.known_ms = min(lying.known_ms, now_ms)
+            if lying.couch_ends_ms is not None:
+                lying.couch_ends_ms -= early_ms
+            for part in lying.parts:
+                part.turned_ms = min(part.turned_ms, now_ms)
+        for firing in self.kilns.values():
+            if firing.lit_ms is not None:
+                firing.lit_ms = min(firing.lit_ms, now_ms)
+
     def _note(self, text: str) -> str:
         self.odd.append(text)
         del self.odd[:-_ODD_KEPT]

@@ -26,12 +26,24 @@ class PowerCut(Exception):
     """The process is gone at this very point."""
 
 
+class Machine(ScaledClock):
+    """The real arithmetic of a clock over a wall and a running time that are turned by hand."""
+
+    def __init__(self, hand: Hand) -> None:
+        super().__init__(1.0, 0, 0, wall=lambda: hand.wall, mono=lambda: hand.mono)
+        self._hand = hand
+
+    def trusted(self) -> bool:
+        """Whether somebody has set it."""
+        return self._hand.trusted
+
+
 class Hand:
-    """A wall and a running clock, turned by hand; `clock` is the real arithmetic over the two."""
+    """A wall clock and a running one, turned by hand."""
 
     def __init__(self, wall_ms: int, mono_ms: int = 5_000_000) -> None:
-        self.wall, self.mono = wall_ms, mono_ms
-        self.clock: Clock = ScaledClock(1.0, 0, 0, wall=lambda: self.wall, mono=lambda: self.mono)
+        self.wall, self.mono, self.trusted = wall_ms, mono_ms, True
+        self.clock: Clock = Machine(self)
 
     def let_pass(self, ms: int) -> None:
         """Time passes, for both."""
@@ -41,6 +53,11 @@ class Hand:
     def step(self, ms: int) -> None:
         """Somebody sets the wall clock."""
         self.wall += ms
+
+    def set_right(self, ms: int) -> None:
+        """The wall clock is set from outside, and is to be trusted from here on."""
+        self.wall += ms
+        self.trusted = True
 
 
 class Bench(Remembered):
@@ -221,6 +238,13 @@ class Gate:
     def compared(self) -> Comparison:
         """The journal judged afresh beside what was kept."""
         return compare(self._reading, lambda text: None)
+
+    def state(self) -> engine.State:
+        """What the judge knows, from the journal alone."""
+        state = engine.new()
+        entries = self._reading.entries_after(0, MANY)
+        engine.advance(state, entries, entries[-1].run_ms)
+        return state
 
     def counts(self) -> dict[str, int]:
         """The running totals."""

@@ -7,7 +7,7 @@ from typing import Protocol
 
 from gateway.core.reading import Reading, Reason, Rejected
 from gateway.core.site import Probe, Site
-from gateway.core.wire.gauge import Arrival
+from gateway.core.wire.gauge import AHEAD_MS, Arrival
 from gateway.core.wire.json import Json
 from gateway.core.wire.number import Number
 from gateway.core.wire.refusal import Refusal
@@ -30,12 +30,13 @@ FORMS: dict[str, Callable[[Sequence[Probe]], Form]] = {"number": Number, "json":
 class Book:
     """The probes of a site by topic. Topics of the gateway's own (contract C3) belong to nobody."""
 
-    def __init__(self, site: Site, root: str) -> None:
-        """`root` is the first part of every own topic.
+    def __init__(self, site: Site, root: str, ahead_ms: int = AHEAD_MS) -> None:
+        """`root` is the first part of every own topic; a reading may be `ahead_ms` ahead of the gateway.
 
         Raises ValueError for what `settings` lets nobody write: an own topic as a probe's, an unknown
         payload form, a pointer that is none.
         """
+        self.ahead_ms = ahead_ms
         self.clock_topic = f"{root}/clock"
         self._own = (f"{root}/gateway/", f"{root}/sim/")
         self._own_exact = frozenset((self.clock_topic, f"{root}/gateway", f"{root}/sim"))
@@ -74,7 +75,7 @@ def decode(
         if book.own(topic):
             return []
         return [rejected(topic, payload, Refusal(Reason.UNKNOWN_TOPIC, "no probe has this topic"), None)]
-    arrival = Arrival(at_ms, retained, trusted)
+    arrival = Arrival(at_ms, retained, trusted, book.ahead_ms)
     found: list[Reading | Rejected] = []
     for form in forms:
         for one in form.take(payload, arrival):

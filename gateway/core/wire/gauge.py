@@ -20,17 +20,21 @@ from gateway.core.wire.refusal import Refusal
 OLDEST_MS = 1_000_080_000_000
 #: How far a probe's clock may be ahead of the gateway's.
 AHEAD_MS = 5 * 60 * 1000
+#: The same where the time comes with the readings, in steps: a step may tell of a day before it is over.
+TOLD_AHEAD_MS = 24 * 3_600_000
 
 
 class Arrival:
-    """What the gateway knows about a message beside its bytes; `at_ms` is Unix ms."""
+    """What the gateway knows about a message beside its bytes; `at_ms` is Unix ms, and a reading
+    may be measured `ahead_ms` after it."""
 
-    __slots__ = ("at_ms", "retained", "trusted")
+    __slots__ = ("ahead_ms", "at_ms", "retained", "trusted")
 
-    def __init__(self, at_ms: int, retained: bool, trusted: bool) -> None:
+    def __init__(self, at_ms: int, retained: bool, trusted: bool, ahead_ms: int = AHEAD_MS) -> None:
         self.at_ms = at_ms
         self.retained = retained
         self.trusted = trusted
+        self.ahead_ms = ahead_ms
 
 
 class Gauge:
@@ -76,9 +80,11 @@ class Gauge:
             return Reading(self.id, arrival.at_ms, value, flags, sequence, battery)
         if own_ms < OLDEST_MS:
             raise Refusal(Reason.TOO_OLD, f"measured at {own_ms} ms; expected 2001-09-10 or later")
-        if own_ms > arrival.at_ms + AHEAD_MS:
+        ahead_ms = own_ms - arrival.at_ms
+        if ahead_ms > arrival.ahead_ms:
             if arrival.trusted:
-                raise Refusal(Reason.FUTURE, f"{(own_ms - arrival.at_ms) / 1000:.0f} s ahead; at most 300 s")
+                most_s = arrival.ahead_ms // 1000
+                raise Refusal(Reason.FUTURE, f"{ahead_ms / 1000:.0f} s ahead; at most {most_s} s")
             flags |= CLOCK_UNSURE
         return Reading(self.id, own_ms, value, flags, sequence, battery)
 
