@@ -4,48 +4,58 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 from deploy.demonstration import act, night
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / ".demo"
-_MORE = """
+SPEED_MOST = 200.0
+_MORE = f"""
 While it runs, type into the same terminal, or as `deploy/demo ...` in another:
-  answer 101 going     you are on your way (also: heard, cant); or open the link below the message
-  turn bed-c           the simulated bed is turned, and the turn is recorded
-  beds                 what lies where, how warm, when to turn (also: alarms, probes, turns, notices, health)
+{act.USAGE}
 
+Exit code: 0 when a call reached the phone, 1 when none did or something ended by itself.
 Simulated grain in an invented place. No gas watch; not a certified gas alarm.
 """
 
 
-def main() -> int:
+def main(words: list[str]) -> int:
     """Exit 0 when a call reached the phone, 1 when none did; 2 for words that make no sense."""
+    if words and not words[0].startswith("-"):
+        said = act.act(FOLDER, words)
+        print(said.text)
+        return said.code
+    given = options().parse_args(words)
+    return night.run(ROOT, FOLDER, night.Times(given.speed, given.seconds), given.seed)
+
+
+def options() -> argparse.ArgumentParser:
+    """What may be said at the start."""
     parser = argparse.ArgumentParser(
         prog="deploy/demo",
+        usage="deploy/demo [--speed N] [--seconds N] [--seed N]\n       deploy/demo WORD ...",
         description="A night at Quern Hill Maltings: a bed runs hot, the phone is told, you turn the bed.",
         epilog=_MORE,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument(
-        "words", nargs="*", metavar="WORD", help="act on the running demonstration, see below"
-    )
-    parser.add_argument(
-        "--speed", type=float, default=60.0, metavar="N", help="simulated seconds a second (60)"
-    )
-    parser.add_argument("--seconds", type=float, metavar="N", help="end by itself after so many seconds")
-    parser.add_argument("--seed", type=int, default=1, metavar="N", help="another night (1)")
-    given = parser.parse_args()
-    if not 1 <= given.speed <= 600:
-        parser.error(f"--speed {given.speed:g}: expected 1 to 600")
-    if given.seconds is not None and not 1 <= given.seconds <= 86_400:
-        parser.error(f"--seconds {given.seconds:g}: expected 1 to 86400")
-    if given.words:
-        said = act.act(FOLDER, given.words)
-        print(said.text)
-        return said.code
-    return night.run(ROOT, FOLDER, given.speed, given.seed, given.seconds)
+    add = parser.add_argument
+    add("--speed", type=_between(1, SPEED_MOST), default=60.0, metavar="N",
+        help=f"how many times as fast as life, 1 to {SPEED_MOST:g} (60)")  # fmt: skip
+    add("--seconds", type=_between(1, 86_400), metavar="N", help="end by itself after so many seconds")
+    add("--seed", type=int, default=1, metavar="N", help="other noise, another night (1)")
+    return parser
 
 
-sys.exit(main())
+def _between(low: float, high: float) -> Callable[[str], float]:
+    def number(text: str) -> float:
+        value = float(text)
+        if not low <= value <= high:
+            raise argparse.ArgumentTypeError(f"{text}: expected {low:g} to {high:g}")
+        return value
+
+    return number
+
+
+sys.exit(main(sys.argv[1:]))

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import json
+import math
 import os
+import re
 import select
+import shlex
 import shutil
 import signal
 import socket
 import subprocess
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import NamedTuple
 
 from deploy.demonstration.act import act
 from gateway.edges.clock import real_mono_s, real_wall_ms
@@ -26,24 +30,51 @@ _PIECES = {"bed-a": "17", "bed-b": "15", "bed-c": "14", "bed-d": "12"}
 _PAUSE = threading.Event()
 _READY_S = 30.0
 _STOP_S = 15.0
+#: Bed C's programme calls after so long at the start above (tests/test_demo.py holds it to that).
+_CALL_AFTER_MIN = 40
 
 
-def run(root: Path, folder: Path, speed: float, seed: int, seconds: float | None) -> int:
-    """Run until Ctrl-C, or for `seconds`; 0 if a call reached the phone."""
-    night = _Night(root, folder, speed, seed)
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
+class Times(NamedTuple):
+    """How many times as fast as life, and after how many real seconds it ends (None: at Ctrl-C)."""
+
+    speed: float
+    seconds: float | None
+
+
+def run(root: Path, folder: Path, times: Times, seed: int) -> int:
+    """Run until Ctrl-C, or for a time; 0 if a call reached the phone and nothing ended by itself."""
+    other = _runs_already(folder)
+    if other:
+        said = f"a demonstration is running already (process {other}): deploy/demo help says how to act on it"
+        print(said, file=sys.stderr)
+        return 1
+    night, failed = _Night(root, folder, times.speed, seed), False
+    for number in (signal.SIGTERM, signal.SIGHUP):
+        signal.signal(number, signal.default_int_handler)
     try:
         night.begin()
-        night.watch(seconds)
+        night.watch(times.seconds)
     except KeyboardInterrupt:
-        print("\nstopping in order …")
+        print()
     except _Failed as fault:
+        failed = True
         print(f"the demonstration could not go on: {fault}", file=sys.stderr)
     finally:
         # A second Ctrl-C must not leave half of it running.
-        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+            signal.signal(number, signal.SIG_IGN)
         night.end()
-    return 0 if night.calls() else 1
+    return 0 if night.calls() and not failed else 1
+
+
+def _runs_already(folder: Path) -> int | None:
+    """The process of another demonstration in this folder; a number left behind by a killed one is none."""
+    try:
+        pid = int(json.loads((folder / "running.json").read_text())["pid"])
+        words = Path(f"/proc/{pid}/cmdline").read_bytes()
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    return pid if b"deploy.demonstration" in words else None
 
 
 class _Failed(Exception):
@@ -60,10 +91,10 @@ class _Night:
 
     def begin(self) -> None:
         """Everything up, the pieces on record, the two lines said."""
+        print("starting a broker, a phone, the gateway and a maltings …", flush=True)
         site = self._lay_out()
-        started = _now()
         times = ["--clock", "scaled", "--speed", f"{self._speed:g}", "--epoch", _say(self._epoch)]
-        times += ["--started", _say(started)]
+        times += ["--started", _say(_now())]
         self._start("broker", "-m", "deploy.demonstration.broker", str(self._ports["broker"]))
         self._await("broker", lambda: _listens(self._ports["broker"]))
         self._start(
@@ -78,33 +109,27 @@ class _Night:
         self._await("gateway", (store / "control.sock").exists)
         self._record(store)
         self._start(
-            "simulators", "-m", "simulators", "run", "--site", str(site), "--seed", str(self._seed), *times
-        )
-        (self._folder / "running.json").write_text(
-            json.dumps({"root": "quern-hill", "port": self._ports["broker"], "pid": os.getpid()})
-        )
-        print(_WELCOME.format(speed=self._speed), flush=True)
+            "simulators", "-m", "simulators", "run", "--site", str(site), "--seed", str(self._seed),
+            "--truth", str(self._folder / "truth.jsonl"), *times
+        )  # fmt: skip
+        print(_welcome(self._speed), flush=True)
 
     def watch(self, seconds: float | None) -> None:
         """Obey what is typed; watch that all four go on."""
-        end = None if seconds is None else real_mono_s() + seconds
-        typed = [sys.stdin] if not sys.stdin.closed else []
-        while end is None or real_mono_s() < end:
+        end = math.inf if seconds is None else real_mono_s() + seconds
+        typed = _Typed()
+        while real_mono_s() < end:
             for name, process in self._running:
                 if process.poll() is not None:
-                    raise _Failed(f"{name} ended with {process.returncode}; see {self._folder / name}.log")
-            if not select.select(typed, [], [], 0.2)[0]:
-                continue
-            line = sys.stdin.readline()
-            if not line:
-                typed = []
-            elif words := line.split():
+                    raise _Failed(f"{name} ended with {process.returncode}; see {self._log(name)}")
+            for words in typed.lines(0.2):
                 print(act(self._folder, words).text, flush=True)
 
     def end(self) -> None:
         """The floor first, then the gateway, the phone, the broker; what does not end is ended."""
         order = ("simulators", "gateway", "phone", "broker")
         for name, process in sorted(self._running, key=lambda one: order.index(one[0])):
+            print(f"stopping: {name}", flush=True)
             process.terminate()
             try:
                 process.wait(_STOP_S)
@@ -113,9 +138,10 @@ class _Night:
                 process.kill()
                 process.wait()
         (self._folder / "running.json").unlink(missing_ok=True)
-        print(
-            f"stopped. {self.calls()} messages reached the phone; logs and store are in {self._folder.name}/"
-        )
+        calls = self.calls()
+        said = {0: "No call reached the phone", 1: "1 call reached the phone"}
+        print(f"Stopped. {said.get(calls, f'{calls} calls reached the phone')}. Logs, store and the truth "
+              f"about the simulated grain are in {self._folder.name}/", flush=True)  # fmt: skip
 
     def calls(self) -> int:
         """How many calls the phone took."""
@@ -123,19 +149,27 @@ class _Night:
             lines = (self._folder / "phone.jsonl").read_text().splitlines()
         except OSError:
             return 0
-        return sum('"call"' in line for line in lines)
+        taken = (json.loads(line) for line in lines)
+        return sum(one["status"] < 300 and one["message"].get("type") == "call" for one in taken)
+
+    def _log(self, name: str) -> Path:
+        return self._folder / f"{name}.log"
 
     def _lay_out(self) -> Path:
         """The example site with ports that are free here, and fresh keys; a former night is cleared away."""
-        if (self._folder / "running.json").exists():
-            pid = json.loads((self._folder / "running.json").read_text()).get("pid")
-            if pid and Path(f"/proc/{pid}").exists():
-                raise _Failed(f"one is running already (process {pid})")
         shutil.rmtree(self._folder, ignore_errors=True)
         (self._folder / "store").mkdir(parents=True, mode=0o700)
+        (self._folder / "running.json").write_text(
+            json.dumps({"root": "quern-hill", "port": self._ports["broker"], "pid": os.getpid()})
+        )
+        new = {
+            "18883": str(self._ports["broker"]),
+            "8470": str(self._ports["door"]),
+            "8471": str(self._ports["phone"]),
+            'protocol = "auto"': 'protocol = "3.1.1"',  # the embedded broker knows no other
+        }
         text = (self._root / "config" / "quern-hill.toml").read_text()
-        for was, now in (("18883", "broker"), ("8470", "door"), ("8471", "phone")):
-            text = text.replace(was, str(self._ports[now]))
+        text = re.sub("|".join(map(re.escape, new)), lambda found: new[found[0]], text)
         site = self._folder / "site.toml"
         site.write_text(text)
         for programme in ("floor-programme.toml", "kiln-programme.toml"):
@@ -148,12 +182,11 @@ class _Night:
         return site
 
     def _start(self, name: str, *words: str, shown: bool = False) -> None:
-        log = (self._folder / f"{name}.log").open("wb")
-        process = subprocess.Popen(
-            [sys.executable, *words], cwd=self._root, env=self._env, stdin=subprocess.DEVNULL,
-            stdout=None if shown else log, stderr=log, start_new_session=True,
-        )  # fmt: skip
-        log.close()
+        with self._log(name).open("wb") as log:
+            process = subprocess.Popen(
+                [sys.executable, *words], cwd=self._root, env=self._env, stdin=subprocess.DEVNULL,
+                stdout=None if shown else log, stderr=log, start_new_session=True,
+            )  # fmt: skip
         self._running.append((name, process))
 
     def _await(self, name: str, is_ready: Callable[[], bool]) -> None:
@@ -161,7 +194,7 @@ class _Night:
         process = dict(self._running)[name]
         while not is_ready():
             if process.poll() is not None or real_mono_s() > end:
-                raise _Failed(f"{name} did not start; see {self._folder / name}.log")
+                raise _Failed(f"{name} did not start; see {self._log(name)}")
             _PAUSE.wait(0.05)
 
     def _record(self, store: Path) -> None:
@@ -179,11 +212,41 @@ class _Night:
             raise _Failed(f"{kind} was not recorded: {said}")
 
 
-_WELCOME = """
+class _Typed:
+    """Whole lines from standard input as words, without waiting longer than asked; quiet after its end."""
+
+    def __init__(self) -> None:
+        self._open = sys.stdin is not None and not sys.stdin.closed
+        self._rest = b""
+
+    def lines(self, wait_s: float) -> Iterator[list[str]]:
+        """The lines that came within so long."""
+        if not select.select([sys.stdin] if self._open else [], [], [], wait_s)[0]:
+            return
+        # Not readline: it would keep a second line in a buffer that select cannot see.
+        data = os.read(sys.stdin.fileno(), 65536)
+        self._open = bool(data)
+        *whole, self._rest = (self._rest + data).split(b"\n")
+        self._rest = self._rest[-1000:]
+        for line in whole:
+            text = line.decode(errors="replace")
+            try:
+                words = shlex.split(text)
+            except ValueError:
+                words = text.split()
+            if words:
+                yield words
+
+
+def _welcome(speed: float) -> str:
+    seconds = _CALL_AFTER_MIN * 60 / speed
+    when = "within a minute" if seconds <= 60 else f"in about {math.ceil(seconds / 60)} minutes"
+    return f"""
 Quern Hill Maltings, {speed:g} times as fast as life. Simulated; no gas watch; not a certified gas alarm.
-Bed C is nearly too hot: within a minute the phone below is told.
-  To answer, type:  answer NUMBER going      with the number in the message, or open its link
-  To turn it, type: turn bed-c               it cools, and the call ends.     Ctrl-C stops all in order.
+Bed C is nearly too hot: {when} the phone below is told.
+  To answer, type the number and go:  101 go      (or open the link below the message)
+  To turn the bed, type:              turn bed-c  it cools, and the call ends
+help: what else can be typed. Ctrl-C stops all in order.
 """
 
 
