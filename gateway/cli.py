@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import functools
 import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
@@ -54,6 +55,13 @@ def _drive(asked: argparse.Namespace, environ: Mapping[str, str]) -> int:
         return cli_show.show(asked.command, _store(asked, environ), as_json=asked.json, ended=ended)
     if group == "write":
         return _record(asked, environ)
+    if group == "keep":
+        from gateway import cli_keep
+
+        site, store = functools.partial(_site, asked, environ), functools.partial(_store, asked, environ)
+        code, said = cli_keep.COMMANDS[asked.command](asked, environ, site, store)
+        print("\n".join(said))
+        return code
     drivers: dict[str, Callable[[argparse.Namespace, Mapping[str, str]], int]] = {
         "run": _run,
         "check": _check,
@@ -109,8 +117,8 @@ def _run(asked: argparse.Namespace, environ: Mapping[str, str]) -> int:
     clock = live.ClockChoice.of(
         asked.clock, asked.speed, asked.epoch, asked.started, always_trusted=asked.trust_clock
     )
-    loaded = settings.load(_site(asked, environ), environ)
-    return live.run(loaded, _store(asked, environ), clock, asked.log)
+    again = functools.partial(settings.load, _site(asked, environ), environ)
+    return live.run(again(), _store(asked, environ), clock, asked.log, again)
 
 
 def _replay(asked: argparse.Namespace, environ: Mapping[str, str]) -> int:

@@ -198,12 +198,52 @@ COMMANDS: dict[str, Word] = {
         _argument("person", metavar="PERSON", nargs="?", help="whose phones; everybody's if left out"),
         _PEOPLE,
     ),
+    "credentials": Word(
+        "keep", "make the broker's certificate, accounts and access list",
+        "From the site file, into a folder; what is there already is kept, and the two lists follow the site "
+        "file. deploy/README.md says what goes where. Needs openssl.",
+        "malting-gateway --site config/quern-hill.toml credentials credentials --name malt.example",
+        _all(
+            _argument("folder", metavar="FOLDER", help="where to make them; for its owner only"),
+            _argument("--name", metavar="NAME", action="append", help="what else the broker is called in the "
+                      "network, or an address of it; may be given several times"),
+            _argument("--certificates", action="store_true", help="a certificate for each account as well"),
+        ),
+    ),
+    "backup": Word(
+        "keep", "copy the store while it is in use",
+        "The running gateway makes the copy; without one this command does. It is checked before it counts. "
+        "Into a directory it goes under a name of its own.",
+        "malting-gateway --store data backup --keep 14 /media/stick",
+        _all(
+            _argument("file", metavar="FILE", help="a file that is not there yet, or a directory"),
+            _argument("--keep", type=int, metavar="N", help="keep the newest N copies in the directory"),
+        ),
+    ),
+    "restore": Word(
+        "keep", "put a back-up in the place of a store that is gone",
+        "Looks at it first and says what is in it; never overwrites a store.",
+        "malting-gateway --store data restore /media/stick/quern-hill-20241105T030000Z.db",
+        _argument("file", metavar="FILE", help="the back-up"),
+    ),
+    "verify": Word(
+        "keep", "whether a store or a back-up is whole, and what is in it",
+        "SQLite's own check, every count and every number. Exit 1 if something is wrong.",
+        "malting-gateway verify /media/stick/quern-hill-20241105T030000Z.db",
+        _all(_JSON, _argument("file", metavar="FILE", nargs="?", help="a back-up; else the store")),
+    ),
+    "reload": Word(
+        "keep", "have the running gateway read its site file again",
+        "A good file holds from then on; a bad one changes nothing, and its faults are told (exit 2).",
+        "malting-gateway --store data reload", _nothing,
+    ),
 }  # fmt: skip
 
 GROUPS = {
     "run": "running",
     "read": "reading (each takes --json)",
     "write": "recording (each takes --at --by --why)",
+    "keep": "keeping it going",
 }
 
 

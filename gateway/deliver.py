@@ -105,6 +105,10 @@ class Deliver:
         for thread in self._threads:
             thread.start()
 
+    def go_by(self, messengers: Mapping[str, Messenger]) -> None:
+        """From now on these are the ways to phones; one that was gone may be found again. Any thread."""
+        self._messengers, self._gone = dict(messengers), set()
+
     def nudge(self) -> None:
         """The outbox changed: look now. Cheap; call it after each commit that kept a notice or an outcome."""
         self._wake.set()

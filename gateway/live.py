@@ -7,13 +7,14 @@ import os
 import random
 import select
 import signal
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 from typing import Any
 
 from gateway import __version__, live_facts, live_log
-from gateway.core.inputs import Condition
+from gateway.core.inputs import Condition, SiteChanged
 from gateway.core.site import Site
 from gateway.deliver import Deliver, linker
 from gateway.edges.clock import WallClock, real_mono_ms, real_mono_s, real_wall_ms
@@ -26,10 +27,13 @@ from gateway.edges.phone.webhook import Webhook
 from gateway.edges.sqlite import Writer, open_reader, open_writer
 from gateway.edges.timer import Timer
 from gateway.errors import SettingsFault
+from gateway.live_backup import Backups
 from gateway.live_clock import ClockChoice
 from gateway.live_mirror import MirrorThread, answering
 from gateway.live_people import People
+from gateway.live_reload import Reload
 from gateway.live_requests import Requests
+from gateway.live_verbs import by_kind
 from gateway.live_writer import WriterThread
 from gateway.pipeline import Parts, Pipeline
 from gateway.pipeline_time import resumed_at_ms
@@ -48,8 +52,15 @@ _POLL_S = 1.0
 _AFRESH = ("broker", "twin", "disk", "clock")
 
 
-def run(settings: Settings, store: Path, choice: ClockChoice, level: str) -> int:
-    """Watch until a signal asks to stop; 0 then, 1 where the gateway had to give up.
+def run(
+    settings: Settings,
+    store: Path,
+    choice: ClockChoice,
+    level: str,
+    again: Callable[[], Settings] | None = None,
+) -> int:
+    """Watch until a signal asks to stop; 0 then, 1 where the gateway had to give up. `again` reads the site
+    file once more, for `reload` and SIGHUP.
 
     Raises StoreHeld, StoreMismatch, StoreFault, SettingsFault before anything has begun.
     """
@@ -58,7 +69,7 @@ def run(settings: Settings, store: Path, choice: ClockChoice, level: str) -> int
         log.warning("site file: %s", warning)
     writer = open_writer(store, site_id=settings.site.id, clock_kind=choice.kind)
     try:
-        return Gateway(settings, store, choice, writer).run()
+        return Gateway(settings, store, choice, writer, again).run()
     finally:
         writer.checkpoint()
         writer.close()
@@ -67,7 +78,14 @@ def run(settings: Settings, store: Path, choice: ClockChoice, level: str) -> int
 class Gateway:
     """Everything that runs, joined. Made once for a run."""
 
-    def __init__(self, settings: Settings, store: Path, choice: ClockChoice, writer: Writer) -> None:
+    def __init__(
+        self,
+        settings: Settings,
+        store: Path,
+        choice: ClockChoice,
+        writer: Writer,
+        again: Callable[[], Settings] | None = None,
+    ) -> None:
         self._store, self._choice = store, choice
         site, broker = _paced(settings.site, choice), settings.broker
         self._clock, set_clock = choice.make(resumed_at_ms(writer))
@@ -83,7 +101,7 @@ class Gateway:
         real = WallClock()
         key = load_key(store)
         self._deliver = Deliver(
-            {phone: Webhook(one.url, one.secret, real) for phone, one in settings.phones.items()},
+            _ways(settings, real),
             due=for_deliver.due_notices, record=self._requests.record,
             link=linker(settings.links.public_url or None, key, real), clock=real, jitter=random.random,
         )  # fmt: skip
@@ -99,7 +117,11 @@ class Gateway:
             self._clock.trusted if choice.kind == "topic" else lambda: True,
         )  # fmt: skip
         self._mirror = MirrorThread(settings.series, writer, self._requests, for_mirror)
-        self._control = Control(store, answering(people.control, writer, self._requests))
+        self._people, self._real = people, real
+        self._backups = Backups(store)
+        self._reload = Reload(settings, again, self._adopt)
+        own = {"backup": self._backups.asked, "reload": self._reload.asked}
+        self._control = Control(store, by_kind(own, answering(people.control, writer, self._requests)))
         self._door = _door(settings, key, people, real)
         self._writer = WriterThread(self._pipeline, self._requests, self._clock, self._signals.wake)
         self._timer = Timer(self._source.wake, max(0.1, min(1.0, 10.0 / choice.speed)))
@@ -134,11 +156,22 @@ class Gateway:
             good = self._stop()
         return 0 if good else 1
 
+    def _adopt(self, settings: Settings) -> int:
+        """Let another site file hold from now on: ways to phones first, as the next call may need them."""
+        site = _paced(settings.site, self._choice)
+        self._deliver.go_by(_ways(settings, self._real))
+        number = self._requests.record(SiteChanged(site))
+        self._people.site_is(site)
+        self._door.site_is(site.time_zone, _names(site))
+        return number
+
     def _watch(self) -> None:
         """Until a signal, or the writer's end: feed the watchdog, leave facts for `health`."""
         facts_ms = real_mono_ms()
         still: list[str] = []
         while not self._signals.wait(_POLL_S) and self._writer.alive:
+            if self._signals.reload_asked():
+                self._reload.asked({})
             now_still = self._still()
             if now_still != still:
                 log.error("loops that stand still: %s", ", ".join(now_still) or "none any more")
@@ -179,6 +212,7 @@ class Gateway:
         log.info("stopping")
         self._notify.stopping()
         self._timer.stop()
+        self._backups.stop()
         self._control.stop()
         self._door.stop()
         ended = {
@@ -209,6 +243,17 @@ class _Signals:
         self._asked = False
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, self._take)
+        self._reload = False
+        signal.signal(signal.SIGHUP, self._take_reload)
+
+    def _take_reload(self, number: int, frame: FrameType | None) -> None:
+        self._reload = True
+        self.wake()
+
+    def reload_asked(self) -> bool:
+        """Whether a signal has asked for the site file to be read again, since this was last asked."""
+        asked, self._reload = self._reload, False
+        return asked
 
     def _take(self, number: int, frame: FrameType | None) -> None:
         if self._asked:
@@ -232,6 +277,14 @@ def _paced(site: Site, choice: ClockChoice) -> Site:
     return replace(site, callout=replace(site.callout, speed=choice.speed)) if choice.speed != 1 else site
 
 
+def _ways(settings: Settings, real: WallClock) -> dict[str, Webhook]:
+    return {phone: Webhook(one.url, one.secret, real) for phone, one in settings.phones.items()}
+
+
+def _names(site: Site) -> dict[str, str]:
+    return {place.id: place.name for place in site.places} | {who.id: who.name for who in site.people}
+
+
 def _options(broker: BrokerSettings) -> Options:
     return Options(
         broker.host, broker.port, broker.client_id, broker.root, broker.subscribe, broker.protocol,
@@ -242,11 +295,10 @@ def _options(broker: BrokerSettings) -> Options:
 
 def _door(settings: Settings, key: bytes, people: People, real: WallClock) -> Door:
     links, site = settings.links, settings.site
-    names = {place.id: place.name for place in site.places} | {who.id: who.name for who in site.people}
     try:
         return Door(
             links.listen_host, links.listen_port, key=key, look=people.look, answer=people.answer,
-            clock=real, time_zone=site.time_zone, names=names,
+            clock=real, time_zone=site.time_zone, names=_names(site),
         )  # fmt: skip
     except OSError as fault:
         raise SettingsFault(f"links.listen = {links.listen_host}:{links.listen_port}: {fault}") from fault

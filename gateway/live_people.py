@@ -52,6 +52,10 @@ class People:
             log.exception("a request of kind %s failed", str(kind)[:40])
             return {"fault": f"the gateway failed: {fault!r}"[:500], "again": True}
 
+    def site_is(self, site: Site) -> None:
+        """From now on this site file holds."""
+        self._site = site
+
     def look(self, alarm: int) -> dict[str, Any] | None:
         """The row of an alarm with the words of its newest message; None where there is none."""
         found = next((one for one in self._reader.alarms(True, _ALARMS) if one.alarm.number == alarm), None)

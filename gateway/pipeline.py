@@ -63,7 +63,9 @@ class Pipeline:
     def __init__(self, parts: Parts) -> None:
         self._parts = parts
         self._journal, self._source = parts.journal, parts.source
-        self._book = wire.Book(parts.site, parts.root)
+        ahead_ms = wire.TOLD_AHEAD_MS if parts.set_clock else wire.AHEAD_MS
+        self._ahead_ms = ahead_ms
+        self._book = wire.Book(parts.site, parts.root, ahead_ms)
         self._stamper, self._down_ms = Stamper.resume(parts.clock, parts.journal)
         self._session = int(parts.journal.get_meta("session") or 0)
         self._waiting: list[Message] = []
@@ -78,8 +80,7 @@ class Pipeline:
     def begin(self) -> None:
         """Say in the journal that the gateway runs (again); judge what was not judged before."""
         said: list[Event] = [Started(self._parts.version)]
-        plain = json.dumps(codec.plain(self._parts.site), sort_keys=True)
-        site_print = hashlib.sha256(plain.encode()).hexdigest()
+        site_print = _site_print(self._parts.site)
         if self._journal.get_meta("site_print") != site_print:
             said.append(SiteChanged(self._parts.site))
         with self._writing(self._down_ms) as (stamp, fresh):
@@ -175,6 +176,10 @@ class Pipeline:
     def _record(self, event: Event) -> int:
         with self._writing() as (stamp, fresh):
             fresh.append(self._journal.add_event(stamp.at_ms, stamp.run_ms, event))
+            if isinstance(event, SiteChanged):
+                self._journal.set_meta("site_print", _site_print(event.site))
+        if isinstance(event, SiteChanged):
+            self._book = wire.Book(event.site, self._parts.root, self._ahead_ms)
         return self._committed
 
     def judge(self) -> None:
@@ -248,3 +253,9 @@ class Pipeline:
         self._full_since_ms = None
         self.record(Condition("disk", False, "there is room again"))
         return True
+
+
+def _site_print(site: Site) -> str:
+    """Tells one checked site file from another."""
+    plain = json.dumps(codec.plain(site), sort_keys=True)
+    return hashlib.sha256(plain.encode()).hexdigest()

@@ -72,6 +72,10 @@ class Door:
             daemon=True,
         )
 
+    def site_is(self, time_zone: str, names: Mapping[str, str]) -> None:
+        """From now on pages show these names, and times of this zone."""
+        self._time_zone, self._names = time_zone, dict(names)
+
     def start(self) -> None:
         """Begin to serve."""
         self._thread.start()

@@ -1,4 +1,4 @@
-"""`malting-gateway credentials`: made once, closed to others, never overwritten, in step with the site file."""
+"""`malting-gateway credentials`: made once, closed to others, never overwritten, as the site file says."""
 
 import os
 import subprocess

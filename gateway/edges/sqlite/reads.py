@@ -23,6 +23,9 @@ _STAMPS = """
     ORDER BY first_n
 """
 
+#: Under this the number of readings that were let go is kept.
+GONE = "readings_gone"
+
 
 def entries_after(db: sqlite3.Connection, n: int, most: int) -> list[Entry]:
     """Journal entries above `n`, in order, at most `most`."""
@@ -63,6 +66,11 @@ def newest_number(db: sqlite3.Connection) -> int:
         "SELECT max(coalesce((SELECT max(n) FROM reading), 0), coalesce((SELECT max(n) FROM event), 0))"
     ).fetchone()
     return int(row[0])
+
+
+def gone(db: sqlite3.Connection) -> int:
+    """How many readings were let go because they are older than the site keeps them."""
+    return int(get_meta(db, GONE) or 0)
 
 
 def newest_stamp(db: sqlite3.Connection) -> tuple[int, int]:
