@@ -1,0 +1,1 @@
+"""Tests, by what they try."""

@@ -29,6 +29,8 @@ _COLDEST_C, _WARMEST_C, _THINNEST_PPM, _THICKEST_PPM = -20.0, 60.0, 100.0, 1e6
 #: After a move is noticed the bed is looked at for this long, at most each half minute of its own time.
 _ASTIR_MS = 4_500_000
 _LOOK_EACH_MS = 30_000
+#: What was not told by then is not told: the memory of the time before it fades, and half a story misleads.
+_TELL_MOST_MS = 2_700_000
 #: Two accounts this near are of one turn; an account is mended so long, and for no less than these changes.
 _SAME_MS = 1_200_000
 _MEND_MS = 3_600_000
@@ -126,13 +128,19 @@ def _look(turns: Turns, bed: Bed, lying: BedTurns, now_ms: int) -> list[TurnSeen
     air = _air(turns, bed, now_ms)
     witnesses = [_witness(lying, wire, air, now_ms) for wire in bed.probes if wire.id in lying.rings]
     found: list[TurnSeen] = []
-    for cluster in clusters(bed, witnesses, air, now_ms):
-        verdict = judge(bed, cluster, witnesses, air)
-        if isinstance(verdict, Denied):
-            found += _denied(lying, verdict, now_ms)
-        elif verdict is not None:
-            found += _tell(turns, bed, lying, verdict, now_ms)
+    for readings in clusters(bed, witnesses, air, now_ms):
+        verdicts = [judge(bed, cluster, witnesses, air) for cluster in readings]
+        best = max((one for one in verdicts if isinstance(one, Verdict)), key=_weight, default=None)
+        if best is not None:
+            found += _tell(turns, bed, lying, best, now_ms)
+        elif verdicts and isinstance(verdicts[0], Denied):
+            found += _denied(lying, verdicts[0], now_ms)
     return found
+
+
+def _weight(verdict: Verdict) -> tuple[bool, int, float, int]:
+    """Which of several readings of the same moves is believed: the earlier one, all else being equal."""
+    return (verdict.kind == TURNED, len(verdict.probes), verdict.sureness, -verdict.last_ms)
 
 
 def _witness(lying: BedTurns, wire: Wire, air: Air, now_ms: int) -> Witness:
@@ -182,7 +190,9 @@ def _tell(turns: Turns, bed: Bed, lying: BedTurns, verdict: Verdict, now_ms: int
         return []
     at = next((i for i, one in enumerate(lying.told) if _same(one, verdict)), None)
     if at is None:
-        if verdict.alike_counts and _all_fell(turns, bed, verdict):
+        if now_ms - verdict.last_ms > _TELL_MOST_MS:
+            return []
+        if not verdict.vented and _all_fell(turns, bed, verdict):
             return []
         turns.number += 1
         seen = _seen(bed, verdict, turns.number, now_ms)
@@ -190,6 +200,9 @@ def _tell(turns: Turns, bed: Bed, lying: BedTurns, verdict: Verdict, now_ms: int
         return [seen]
     old = lying.told[at]
     seen = _seen(bed, verdict, old.turn, old.known_ms)
+    if len(seen.probes) <= len(old.probes) and now_ms - old.known_ms > _SAME_MS and seen.kind == old.kind:
+        # Nobody new bears witness: what moved so much later was something else.
+        return []
     if now_ms - old.ended_ms > _MEND_MS or not _better(old, seen):
         return []
     if seen.kind == old.kind:
@@ -230,16 +243,26 @@ def _better(old: TurnSeen, new: TurnSeen) -> bool:
 
 
 def _all_fell(turns: Turns, bed: Bed, verdict: Verdict) -> bool:
-    """Whether half or more of the other beds, or the air, moved in the same moments as this one."""
-    from_ms, to_ms = verdict.first_out_ms - _ALIKE_MS, verdict.first_out_ms + _ALIKE_MS
-    if verdict.last_out_ms > to_ms:
+    """Whether the site moved in the same moments as this bed: the air over it, or half of the other beds.
+
+    Beds that are turned at one time in different places are no such thing where the air stood still, nor
+    where layers far apart came together.
+    """
+    outs = sorted(verdict.outs_ms)
+    middle = outs[len(outs) // 2]
+    near = [out for out in outs if abs(out - middle) <= _ALIKE_MS]
+    if 4 * len(near) < 3 * len(outs):
         return False
+    air = [turns.air[wire.id] for wire in bed.air if wire.id in turns.air]
+    air = [ring for ring in air if ring.heard_ms() >= middle]
+    if air:
+        return any(_moved(ring, middle) for ring in air)
     rings = [ring for name, other in turns.beds.items() if name != bed.id for ring in other.rings.values()]
-    rings += [turns.air[wire.id] for wire in bed.air if wire.id in turns.air]
-    others = [ring for ring in rings if not ring.gas and ring.heard_ms() >= from_ms]
-    moved = [
-        ring
-        for ring in others
-        if any(from_ms <= one.out_ms <= to_ms for one in passages(ring.values, ring.last, ring.bin_ms))
-    ]
-    return bool(others) and 2 * len(moved) >= len(others)
+    rings = [ring for ring in rings if not ring.gas and ring.heard_ms() >= middle]
+    alike = sum(_moved(ring, middle) for ring in rings)
+    return bool(rings) and 2 * alike >= len(rings) and not verdict.strongly
+
+
+def _moved(ring: Ring, at_ms: int) -> bool:
+    """Whether a thermometer began a move within the time that counts as the same moment."""
+    return any(abs(one.out_ms - at_ms) <= _ALIKE_MS for one in passages(ring.values, ring.last, ring.bin_ms))

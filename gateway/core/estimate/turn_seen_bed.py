@@ -22,7 +22,8 @@ class Wire:
 class Figures:
     """The figures of a turn, each a default of ours (grade D) that a site may set.
 
-    `turn_s`: how long a whole bed takes (the middle of 10 to 60 min); used where the probes cannot tell the pace.
+    `turn_s`: how long a whole bed takes, where the probes cannot tell: an end reckoned from one place is then
+    within a quarter of an hour for turns of 1 to 59 min.
     `least_fall_k`: a probe back at less than this below (or above) where it was shows nothing.
     `converged_share`: layers further apart than this share of before have not been turned through.
     `alike_k`: layers of mixed grain read alike within this; thermometers and their places differ.
@@ -33,13 +34,13 @@ class Figures:
     `walk_gap_s`: the longest a turn may take from one probe to the next.
     """
 
-    turn_s: float = 1800.0
+    turn_s: float = 1740.0
     least_fall_k: float = 0.2
     converged_share: float = 0.5
     alike_k: float = 0.8
     apart_k: float = 0.4
     vented_share: float = 0.5
-    sharp_fall_k: float = 0.6
+    sharp_fall_k: float = 1.0
     out_s: float = 720.0
     walk_gap_s: float = 2400.0
 

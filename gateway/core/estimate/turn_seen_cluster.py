@@ -18,6 +18,8 @@ _QUIET_IN_AIR = 30
 _GAP_LEAST = 60
 #: A turn cannot cool below the room; thermometers may differ by this much. And a growing floor never freezes.
 _BELOW_AIR, _COLDEST = 70, 400
+#: No more ways than this are tried to read one walk.
+_READ_MOST = 4
 #: A probe that was stuck or silent may bear witness this much later.
 _LATE_MS = 7_200_000
 #: Grain heats again after a turn; a probe that has, does not hang in the air.
@@ -58,13 +60,16 @@ class Role(Enum):
 
 
 class Say(NamedTuple):
-    """A probe's word on a walk. `late`: when is not known. `sure`: it is in grain again, not in the air."""
+    """A probe's word on a walk. `late`: when is not known. `sure`: it is in grain again, not in the air.
+    `was_out`: it strayed towards the air's temperature, and came back.
+    """
 
     witness: Witness
     passage: Passage
     role: Role
     late: bool
     sure: bool
+    was_out: bool
 
 
 class Cluster(NamedTuple):
@@ -74,17 +79,22 @@ class Cluster(NamedTuple):
     lettings: list[tuple[Wire, Letting]]
 
 
-def clusters(bed: Bed, witnesses: Sequence[Witness], air: Air, now_ms: int) -> list[Cluster]:
-    """The walks that the probes' moves make, oldest first."""
+def clusters(bed: Bed, witnesses: Sequence[Witness], air: Air, now_ms: int) -> list[list[Cluster]]:
+    """The walks that the probes' moves may make, oldest first; for each, the ways to read it.
+
+    Where a probe moved twice within one walk's time, one of the moves was something else: each is tried.
+    """
     events = sorted(
-        [(p.pass_ms, w.wire.id) for w in witnesses for p in w.passages if _timed(p)]
-        + [(one.at_ms, w.wire.id) for w in witnesses for one in w.lettings if one.timed]
+        [p.pass_ms for w in witnesses for p in w.passages if _timed(p)]
+        + [one.at_ms for w in witnesses for one in w.lettings if one.timed]
     )
     found, start = [], 0
     gap_ms = int(bed.figures.walk_gap_s * 1000)
-    for i, (at_ms, _) in enumerate(events):
-        if i + 1 == len(events) or events[i + 1][0] - at_ms > gap_ms:
-            found.append(_cluster(bed, witnesses, air, (events[start][0], at_ms, now_ms)))
+    for i, at_ms in enumerate(events):
+        if i + 1 == len(events) or events[i + 1] - at_ms > gap_ms:
+            span = (events[start], at_ms)
+            anchors = _anchors(witnesses, span)
+            found.append([_cluster(bed, witnesses, air, (*span, now_ms), anchor) for anchor in anchors])
             start = i + 1
     return found
 
@@ -93,24 +103,38 @@ def _timed(passage: Passage) -> bool:
     return passage.unsure_from_ms == passage.out_ms
 
 
-def _cluster(bed: Bed, witnesses: Sequence[Witness], air: Air, span: tuple[int, int, int]) -> Cluster:
+def _inside(witness: Witness, span: tuple[int, int]) -> list[Passage]:
+    return [p for p in witness.passages if _timed(p) and span[0] <= p.pass_ms <= span[1]]
+
+
+def _anchors(witnesses: Sequence[Witness], span: tuple[int, int]) -> list[int]:
+    """The moments around which to read the moves: one, unless a probe moved more than once."""
+    many = [_inside(witness, span) for witness in witnesses]
+    return sorted({p.pass_ms for moves in many if len(moves) > 1 for p in moves})[:_READ_MOST] or [span[0]]
+
+
+def _cluster(
+    bed: Bed, witnesses: Sequence[Witness], air: Air, span: tuple[int, int, int], anchor: int
+) -> Cluster:
     first, last, now_ms = span
     says, lettings = [], []
     for witness in witnesses:
         lettings += [(witness.wire, one) for one in witness.lettings if _falls_in(one, first, last)]
-        inside = [p for p in witness.passages if _timed(p) and first <= p.pass_ms <= last]
+        inside = _inside(witness, (first, last))
         late = [
             p for p in witness.passages if not _timed(p) and p.unsure_from_ms <= last and p.back_ms >= first
         ]
-        best = max(inside or late, key=lambda p: abs(p.net), default=None)
+        best = min(inside or late, key=lambda p: abs(p.pass_ms - anchor), default=None)
         if best is not None:
-            says.append(Say(witness, best, Role.WAITS, not inside, False))
+            says.append(Say(witness, best, Role.WAITS, not inside, False, False))
     air = _air_or_guess(air, says)
     warmest = max((say.passage.before for say in says), default=0)
     gap = None if air.level is None or warmest - air.level < _GAP_LEAST else warmest - air.level
     judged = [
         say._replace(
-            role=_role(say, bed.figures, air, gap, now_ms), sure=gap is not None or _came_back(say.passage)
+            role=_role(say, bed.figures, air, gap, now_ms),
+            sure=gap is not None or _came_back(say.passage),
+            was_out=_came_back(say.passage) and (say.passage.stray < 0 or _warm(air, say.passage)),
         )
         for say in says
     ]
@@ -135,6 +159,11 @@ def _air_or_guess(air: Air, says: Sequence[Say]) -> Air:
 
 def _came_back(passage: Passage) -> bool:
     return bool(passage.stray) and passage.back_ms < passage.settled_ms
+
+
+def _warm(air: Air, passage: Passage) -> bool:
+    """Whether the air is warmer than the grain was: then out is up."""
+    return air.level is not None and air.level > max(passage.before, passage.after)
 
 
 def hangs_in_air(level: int, air: Air) -> bool:

@@ -23,6 +23,8 @@ _QUIETER_SHARE = 0.7
 #: Samples that must have been heard before a move to know the level before, and samples that make a plateau.
 _BEFORE_LEAST, _PLATEAU = 4, 3
 _BEFORE_MOST, _AFTER_MOST = 8, 6
+#: Samples at a level lie within this; moving grain just after a turn does as well.
+_AGREE = 60
 #: What takes longer than this one way is weather; a turn's fall is over in a few of the probe's own lags.
 _SLOW_MS = 1_500_000
 #: A change across a silence this long happened at no known moment.
@@ -60,12 +62,19 @@ class Passage(NamedTuple):
 
     @property
     def returned(self) -> bool:
-        """Whether it strayed and came back to where it was: nothing has changed in the grain."""
-        return bool(self.stray) and abs(self.net) < max(20, abs(self.stray) * 15 // 100)
+        """Whether it strayed and came back to about where it was: nothing has changed in the grain.
+
+        A flare is not measured as finely as a cooling: what falls back from one may miss its level by more.
+        """
+        share = 15 if self.stray < 0 else 30
+        return bool(self.stray) and abs(self.net) < max(20, abs(self.stray) * share // 100)
 
 
 class _Move(NamedTuple):
-    """A stretch of samples from `start` (still at the level before) to `end` (at the level after)."""
+    """A stretch of samples from `start` (still at the level before) to `end` (at the level after).
+
+    `cut`: it began before the memory does; its level before is not known.
+    """
 
     start: int
     end: int
@@ -75,6 +84,7 @@ class _Move(NamedTuple):
     high: int
     settled: bool
     bottom: int
+    cut: bool
 
 
 class _Trace:
@@ -113,8 +123,8 @@ def passages(values: Sequence[int | None], last: int, bin_ms: int) -> list[Passa
     change, since = trace.changes()
     least = _least_move(change)
     runs = _runs(change, since, least)
-    moves = [move for run in runs if (move := _move(trace, run, least)) is not None]
-    found = [_passage(trace, move, least) for move in _joined(moves, least)]
+    moves = _joined([_move(trace, run, least) for run in runs], least)
+    found = [_passage(trace, move, least) for move in moves if not move.cut]
     return [one for one in found if one.stray or one.settled_ms - one.out_ms <= _SLOW_MS]
 
 
@@ -154,7 +164,7 @@ def _runs(change: list[int], since: list[int], least: int) -> list[tuple[int, in
     return runs
 
 
-def _move(trace: _Trace, run: tuple[int, int], least: int) -> _Move | None:
+def _move(trace: _Trace, run: tuple[int, int], least: int) -> _Move:
     level = trace.level
     start, end = run
     newest = len(level) - 1
@@ -162,8 +172,6 @@ def _move(trace: _Trace, run: tuple[int, int], least: int) -> _Move | None:
     before = _middle(level[max(0, start - _BEFORE_MOST + 1) : start + 1])
     while start < end and abs(level[start + 1] - before) <= near:
         start += 1
-    if start + 1 < _BEFORE_LEAST:
-        return None
     settled = True
     if end == newest:
         ahead = level[newest] - level[newest - 2]
@@ -174,10 +182,17 @@ def _move(trace: _Trace, run: tuple[int, int], least: int) -> _Move | None:
         while end - 1 > start and abs(level[end - 1] - level[run[1]]) <= near:
             end -= 1
         after = _middle(level[end : end + _AFTER_MOST])
+    settled = settled and _quiet(trace.raw[end : end + _AFTER_MOST], least)
     inside = level[start : end + 1]
     low, high = min(inside), max(inside)
     bottom = start + inside.index(low if before + after - 2 * low > 2 * high - before - after else high)
-    return _Move(start, end, before, after, low, high, settled, bottom)
+    return _Move(start, end, before, after, low, high, settled, bottom, start + 1 < _BEFORE_LEAST)
+
+
+def _quiet(raw: list[int], least: int) -> bool:
+    """Whether samples at a level agree, but for one at each end: a burst of noise is no level."""
+    ordered = sorted(raw)
+    return len(ordered) < 4 or ordered[-2] - ordered[1] <= max(_AGREE, least)
 
 
 def _joined(moves: list[_Move], least: int) -> list[_Move]:
@@ -193,7 +208,17 @@ def _joined(moves: list[_Move], least: int) -> list[_Move]:
             if down != (first.after < first.before):
                 bottom = first.bottom
             done.append(
-                _Move(first.start, move.end, first.before, move.after, low, high, move.settled, bottom)
+                _Move(
+                    first.start,
+                    move.end,
+                    first.before,
+                    move.after,
+                    low,
+                    high,
+                    move.settled,
+                    bottom,
+                    first.cut,
+                )
             )
         else:
             done.append(move)
@@ -202,8 +227,9 @@ def _joined(moves: list[_Move], least: int) -> list[_Move]:
 
 def _undoes(first: _Move, second: _Move, least: int) -> bool:
     there, back = first.after - first.before, second.after - second.before
-    if there * back >= 0:
-        return False
+    if there * back >= 0 or first.cut:
+        # How far a move had gone that began before the memory does is not known: any way back may undo it.
+        return there * back < 0
     left = there + back
     # It comes back at least a quarter of the way, and not past the beginning by more than it had gone.
     return abs(back) >= max(least * 2 // 3, abs(there) // 4) and (

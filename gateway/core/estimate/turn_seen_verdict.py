@@ -23,12 +23,18 @@ _AIR_MOVED, _AIR_NEAR_MS = 100, 300_000
 _WALKED_MS = 180_000
 #: An end that is reckoned further ahead than this is not waited for.
 _WAIT_MOST_MS = 300_000
+#: Layers this far apart before (hundredths) must have come together; to this share, nothing else does it.
+_TOLD_APART, _STRONGLY = 80, 0.35
+#: Layers that end at more than this share of their distance before have parted; ploughed ones come to this.
+_PARTED, _PLOUGHED_TO = 0.9, 0.7
+#: Grain is cooled by its way through the air by this at least, on the mean of the probes (hundredths).
+_FELL_LEAST = 15
 #: CO2 let go by less than this is weather.
 _PLOUGHED_LEAST = 0.25
 
 
 class Verdict(NamedTuple):
-    """What is thought of one walk. `alike_counts`: it must not be told if the whole site moved with it.
+    """What is thought of one walk. `outs_ms`: when each probe began to move. `strongly`, `vented`: see _Proofs.
 
     Levels in hundredths of a degree; None where only CO2 tells.
     """
@@ -40,11 +46,11 @@ class Verdict(NamedTuple):
     spread_before: int | None
     spread_after: int | None
     probes: tuple[str, ...]
-    first_out_ms: int
-    last_out_ms: int
+    outs_ms: tuple[int, ...]
     last_ms: int
     tell_ms: int
-    alike_counts: bool
+    strongly: bool = False
+    vented: bool = False
 
 
 class _Layers(NamedTuple):
@@ -77,11 +83,8 @@ def judge(bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], air: Air) ->
     against = layers.against if layers else 0
     if against >= len(shows) and against and not vents:
         return Denied(*_span(back)) if back else None
-    if layers is not None and layers.fall < -bed.figures.least_fall_k * 50.0 and not vents:
-        # Warmer on the whole: grain is not warmed by being thrown through the air.
-        return None
     if count < 2:
-        return _alone(bed, cluster, witnesses, shows)
+        return _alone(bed, cluster, witnesses, air, shows)
     return _together(bed, cluster, witnesses, air, layers, share if vents else 0.0)
 
 
@@ -98,7 +101,7 @@ def _layers(bed: Bed, shows: list[Say], back: list[Say], witnesses: Sequence[Wit
         was = [say.passage.before for say in here]
         middle = sum(came_to) / len(came_to)
         known = {say.witness.wire.id for say in (*shows, *back)}
-        quiet = [(say.passage.before, say.passage.after, True) for say in back if _at(bed, say, place)]
+        quiet = [(say.passage.before, say.passage.after, say.was_out) for say in back if _at(bed, say, place)]
         quiet += [
             (w.level, w.level, False)
             for w in witnesses
@@ -107,7 +110,8 @@ def _layers(bed: Bed, shows: list[Say], back: list[Say], witnesses: Sequence[Wit
         ]  # fmt: skip
         moved = max(abs(say.passage.net) for say in here)
         sure = any(say.sure for say in here)
-        tolerance = max(bed.figures.alike_k * 100.0, bed.figures.converged_share * (max(was) - min(was)))
+        # One that did not move at all must have been there already: nearly what the others came to.
+        tolerance = bed.figures.apart_k * 100.0 + 0.15 * (max(was) - min(was))
         for old, new, strayed in quiet:
             if abs(new - middle) > tolerance:
                 against += 1
@@ -142,7 +146,9 @@ def _places(bed: Bed, says: Sequence[Say]) -> list[float]:
     return places
 
 
-def _alone(bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], shows: list[Say]) -> Verdict | None:
+def _alone(
+    bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], air: Air, shows: list[Say]
+) -> Verdict | None:
     """One probe alone: "perhaps" if no other could have shown it."""
     thermometers = [w for w in witnesses if w.wire.quantity == "temperature"]
     if not shows:
@@ -153,10 +159,48 @@ def _alone(bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], shows: list
     if any(say.role is Role.BACK for say in cluster.says):
         return None
     layers = _layers(bed, shows, [], [])
-    if len(thermometers) > 1 and shows[0].sure and layers.fall >= bed.figures.sharp_fall_k * 50.0:
+    only, sharp = shows[0], bed.figures.sharp_fall_k * 100.0
+    flared = only.passage.stray > 0 and not only.was_out
+    if flared or layers.fall < (sharp / 2.0 if only.was_out else sharp):
+        return None
+    if _air_moved(shows, air) and not only.was_out:
+        return None
+    if len(thermometers) > 1 and only.sure:
         # It did not only come out: what it came back to is other grain. The others hang forgotten, or fail.
         return _verdict(bed, cluster, witnesses, layers, TURNED, 0.55)
     return _verdict(bed, cluster, witnesses, layers, PERHAPS, 0.4)
+
+
+class _Proofs(NamedTuple):
+    """What bears a turn out, beside two probes that show it. `apart`: layers that had to come together."""
+
+    apart: bool
+    converged: bool
+    strongly: bool
+    out: bool
+    vented: bool
+    walked: bool
+    sharp: bool
+
+    def number(self) -> int:
+        """How many there are."""
+        return self.converged + self.out + self.vented + self.walked + self.sharp
+
+
+def _proofs(bed: Bed, shows: list[Say], layers: _Layers | None, share: float) -> _Proofs:
+    figures = bed.figures
+    before, after, fall = (layers.before, layers.after, layers.fall) if layers else (0, 0, 0.0)
+    passes = [say.passage.pass_ms for say in shows if not say.late]
+    walked = len(_places(bed, shows)) > 1 and bool(passes) and max(passes) - min(passes) >= _WALKED_MS
+    return _Proofs(
+        apart=before >= _TOLD_APART,
+        converged=before >= figures.apart_k * 100.0 and after <= figures.converged_share * before,
+        strongly=before >= _TOLD_APART and after <= _STRONGLY * before,
+        out=any(say.was_out for say in shows),
+        vented=share >= figures.vented_share,
+        walked=walked,
+        sharp=fall >= figures.sharp_fall_k * 100.0,
+    )
 
 
 def _together(
@@ -167,33 +211,33 @@ def _together(
     layers: _Layers | None,
     share: float,
 ) -> Verdict | None:
-    figures = bed.figures
     shows = [say for say in cluster.says if say.role is Role.SHOWS]
-    strayed = sum(bool(say.passage.stray) for say in shows)
-    vented = share >= figures.vented_share or (share > 0.0 and bool(shows))
-    converged = parted = partly = sharp = False
-    if layers is not None:
-        told = layers.before >= figures.apart_k * 100.0
-        converged = told and layers.after <= figures.converged_share * layers.before
-        partly = told and not converged and layers.after <= 0.9 * layers.before
-        parted = layers.after > max(figures.alike_k * 100.0, 0.9 * layers.before)
-        sharp = layers.fall >= figures.sharp_fall_k * 100.0
-    if parted and not vented:
-        # Layers further apart than before: water or air from one side, not a turn.
+    proofs = _proofs(bed, shows, layers, share)
+    aired = share >= _PLOUGHED_LEAST
+    if layers is not None and not aired and not _can_be(bed, shows, layers, proofs):
         return None
-    passes = [say.passage.pass_ms for say in shows if not say.late]
-    walked = len(_places(bed, shows)) > 1 and bool(passes) and max(passes) - min(passes) >= _WALKED_MS
-    proofs = converged + vented + (strayed > 0) + walked + sharp
-    partial_only = (partly or _PLOUGHED_LEAST <= share < figures.vented_share) and not (
-        converged or vented or strayed
-    )
-    if partial_only and not sharp:
+    mixed = proofs.converged or proofs.out or proofs.vented
+    if not mixed and (proofs.apart or aired) and not (proofs.walked and proofs.sharp):
+        lifted = layers is not None and _PLOUGHED_TO * layers.before >= layers.after and layers.fall > 0.0
+        return _verdict(bed, cluster, witnesses, layers, PLOUGHED, 0.5) if lifted or aired else None
+    little = layers is not None and layers.fall < _TOLD_APART and not (proofs.apart or proofs.out)
+    if aired and not proofs.vented and little:
         return _verdict(bed, cluster, witnesses, layers, PLOUGHED, 0.5)
-    if not proofs or (_air_moved(shows, air) and not (converged or vented or strayed)):
+    if not proofs.number() + aired or (_air_moved(shows, air) and not (mixed or aired)):
         return None
-    sureness = 0.6 + 0.08 * (proofs - 1) + 0.1 * vented + 0.05 * converged + 0.03 * (len(shows) - 2)
-    verdict = _verdict(bed, cluster, witnesses, layers, TURNED, min(0.98, sureness))
-    return verdict._replace(alike_counts=not (converged or vented))
+    sureness = 0.6 + 0.08 * (proofs.number() - 1) + 0.1 * aired + 0.05 * proofs.converged
+    verdict = _verdict(bed, cluster, witnesses, layers, TURNED, sureness + 0.03 * (len(shows) - 2))
+    return verdict._replace(strongly=proofs.strongly, vented=proofs.vented)
+
+
+def _can_be(bed: Bed, shows: list[Say], layers: _Layers, proofs: _Proofs) -> bool:
+    """Whether layers that did this can have been turned."""
+    parted = layers.after > max(bed.figures.alike_k * 100.0, _PARTED * layers.before)
+    fell = layers.fall >= _FELL_LEAST or (proofs.strongly and any(say.passage.net < 0 for say in shows))
+    burst = all(say.passage.stray > 0 and not say.was_out for say in shows)
+    # Water or cold air from one side sets layers further apart; grain thrown through the air does not warm;
+    # what flared up and fell back was no grain.
+    return fell and not parted and not burst
 
 
 def _air_moved(shows: Sequence[Say], air: Air) -> bool:
@@ -239,17 +283,15 @@ def _verdict(
     last_ms = max([say.passage.settled_ms for say in shows] + [one.pass_ms for one in passed])
     return Verdict(
         kind,
-        round(sureness, 2),
+        round(min(0.98, sureness), 2),
         took,
         layers.fall if layers else None,
         layers.before if layers else None,
         layers.after if layers else None,
         tuple(sorted(shown)),
-        min(one.out_ms for one in passed),
-        max(one.out_ms for one in passed),
+        tuple(one.out_ms for one in passed),
         last_ms,
         _tell_ms(bed, cluster, took, last_ms, next_ms(bed, passed, others)),
-        True,
     )
 
 
