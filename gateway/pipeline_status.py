@@ -33,7 +33,8 @@ class Status:
         """Publish: the newest journal number, the newest judged, and the calendar time judged to."""
         body = {
             "state": state,
-            "at": rfc3339(self._clock.wall_ms()),
+            # The calendar may stand up to a second behind what was judged to; what is told must not.
+            "at": rfc3339(max(self._clock.wall_ms(), judged_to_ms)),
             "received": self.received,
             "settled": self.settled,
             "committed": committed,

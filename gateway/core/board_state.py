@@ -105,7 +105,7 @@ def record(alarm: Standing, before: State, signal: str, now: Now, out: Out, by: 
             occurrence=alarm.occurrence,
             kind=found.subject.kind,
             place=found.subject.place,
-            probe=found.subject.probe,
+            probe=found.subject.probe or found.hottest_probe,
             priority=alarm.priority,
             level=found.level,
             state=alarm.state.value,
