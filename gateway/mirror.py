@@ -1,6 +1,6 @@
 """The verb `mirror`: what is committed goes to the site's time-series server, at that server's pace.
 
-A page of the journal and of the effects is written, then the mirror's place moves; whatever happens between
+A page of the journal and of the effects is written, then the mirror's place moves; a gateway killed between
 the two writes the same points again. The place stands on journal numbers and on the order in which effects
 were kept, which both only grow; causes do not. Entries and effects are merged by time, oldest first.
 Only the reading side of the store is read here; the place is kept by the writer (`keep`), which is asked and
@@ -18,7 +18,7 @@ from typing import NamedTuple
 from gateway.core.inputs import Condition, Event
 from gateway.core.points import Marks, Pen, effect_at_ms, line_at_ms
 from gateway.errors import GatewayError, SeriesFault
-from gateway.mirror_send import Refused, Sender, Stopped
+from gateway.mirror_send import Job, Sender, Stopped
 from gateway.ports import Aside, Clock, MirrorPlace, MirrorReader, MirrorState, OrderedEffect, Series
 
 log = logging.getLogger(__name__)
@@ -45,9 +45,9 @@ Keep = Callable[[MirrorState, Sequence[Aside], Sequence[int]], object]
 
 
 class Page(NamedTuple):
-    """Lines, the place after them, and whether there is more behind."""
+    """Lines on their way, the place after them, and whether there is more behind."""
 
-    lines: list[str]
+    job: Job
     place: MirrorPlace
     more: bool
 
@@ -84,9 +84,10 @@ class Mirror:
         self._state: MirrorState | None = None
         self._pen: Pen | None = None
         self._page: Page | None = None
+        self._again: tuple[Job, list[int]] | None = None
         self._kept_place = MirrorPlace()
         self._kept_ms = self._trouble_ms = 0
-        self._fails = 0
+        self._fails = self._taken = 0
         self._said = ""
         self._rates: deque[tuple[int, int]] = deque()
         self.moved_ms = clock.mono_ms()  #: when the mirror last came round, for whoever watches it
@@ -135,13 +136,13 @@ class Mirror:
         """Write the next page and move on; whether there is more behind it."""
         state = self._begun()
         page = self._page = self._page or self._next_page(state.place)
-        if not page.lines:
+        if not page.job.count:
             self._skip(state, page)
             return page.more
-        refused = self._sender.send(page.lines)
+        self._sender.send(page.job)
         # A page that had to wait was made a while ago.
         more = page.more or self._fails > 0
-        self._written(state._replace(place=page.place), len(page.lines) - len(refused), refused, ())
+        self._written(state._replace(place=page.place), page.job, ())
         self._page = None
         return more
 
@@ -183,7 +184,7 @@ class Mirror:
         order = effects[done - 1].order if done else place.effect
         if from_ms > 0:
             lines = [line for line in lines if line_at_ms(line) >= from_ms]
-        return Page(lines, MirrorPlace(n, order, *pen.marks), more)
+        return Page(Job(lines), MirrorPlace(n, order, *pen.marks), more)
 
     def _skip(self, state: MirrorState, page: Page) -> None:
         """Nothing of the page is mirrored: move on, and keep that now and then."""
@@ -194,16 +195,19 @@ class Mirror:
 
     def _resend(self) -> None:
         """Lines somebody asked to be sent again; those refused again stay, with the new reason."""
-        aside = self._reader.aside(self._batch, again=True)
-        if aside:
-            refused = self._sender.send([one.line for one in aside], known_bad=True)
-            numbers = [one.number for one in aside]
-            self._written(self._begun(), len(aside) - len(refused), refused, numbers)
+        if self._again is None:
+            aside = self._reader.aside(self._batch, again=True)
+            if not aside:
+                return
+            self._again = Job([one.line for one in aside], known_bad=True), [one.number for one in aside]
+        job, numbers = self._again
+        self._sender.send(job)
+        self._written(self._begun(), job, numbers)
+        self._again = None
 
-    def _written(
-        self, state: MirrorState, count: int, refused: Sequence[Refused], gone: Sequence[int]
-    ) -> None:
+    def _written(self, state: MirrorState, job: Job, gone: Sequence[int]) -> None:
         """The server has answered for all of it: keep that, and say so if it was in trouble before."""
+        refused, count = job.refused, job.count - len(job.refused)
         if refused and self._reader.count_aside() - len(gone) + len(refused) > ASIDE_MOST:
             raise SeriesFault("refused", f"more than {ASIDE_MOST} lines are kept aside; look at them first")
         if state.alarm:
@@ -240,6 +244,9 @@ class Mirror:
     def _trouble(self, fault: SeriesFault) -> None:
         """Note it, and raise the alarm where it is due."""
         now_ms = self._clock.mono_ms()
+        if self._sender.taken != self._taken:
+            # It took something since the last failure: a bad link, not a lost server.
+            self._taken, self._fails, self._trouble_ms = self._sender.taken, 0, 0
         self._trouble_ms = self._trouble_ms or now_ms
         self._fails += 1
         self._tell(fault, fault.kind == "refused" or now_ms - self._trouble_ms >= self._alarm_after_ms)

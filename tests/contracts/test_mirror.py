@@ -49,7 +49,7 @@ def pair(tmp_path: Path, proxies: Proxies) -> Iterator[Pair]:
 
 def test_everything_is_written_once_and_then_there_is_nothing_to_do(pair: Pair) -> None:
     pair.rig.everything()
-    assert pair.rig.settle() == 1
+    pair.rig.settle()
     assert sorted(pair.proxy.written) == sorted(pair.rig.expected())
     assert len(pair.proxy.written) == 200 + 3 + 2 + 2
     assert pair.rig.mirror.turn() == mirror.IDLE_S
@@ -357,3 +357,22 @@ def test_a_server_that_keeps_a_day_is_written_no_older_lines(pair: Pair) -> None
     assert len(old) >= 40
     assert sorted(pair.proxy.written) == sorted(set(rig.expected()) - set(old))
     assert len(pair.proxy.written) == 40
+
+
+def test_a_bad_link_does_not_make_a_page_begin_anew_for_ever(pair: Pair) -> None:
+    """Every second request fails while the lines at fault are looked for."""
+    pair.rig.everything(1000)
+    bad = set(pair.rig.expected()[100:1000:300])
+    answered = iter(range(10**6))
+
+    def rule(lines: list[str]) -> int | str:
+        if next(answered) % 2:
+            return 500
+        return 400 if bad & set(lines) else "pass"
+
+    pair.proxy.rule = rule
+    pair.rig.settle()
+    assert sorted(pair.proxy.written) == sorted(set(pair.rig.expected()) - bad)  # each once
+    assert {one.line for one in pair.rig.reader.aside(10)} == bad
+    assert len(pair.proxy.seen) < 2 * len(bad) * (2 * math.ceil(math.log2(1007)) + 1)
+    assert pair.rig.said == []

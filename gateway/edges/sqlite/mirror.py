@@ -29,8 +29,9 @@ def save(db: sqlite3.Connection, state: MirrorState, aside: Sequence[Aside], gon
     target, place, *rest = state
     db.execute(_SAVE, (*place, target, *rest))
     rows = [(one.at_ms, one.line, one.reason) for one in aside]
-    db.executemany("INSERT INTO mirror_aside (at_ms, line, reason) VALUES (?, ?, ?)", rows)
     db.executemany("DELETE FROM mirror_aside WHERE number = ?", [(number,) for number in gone])
+    # A page that was answered for and not kept is written again: the same line is refused again.
+    db.executemany("INSERT OR REPLACE INTO mirror_aside (at_ms, line, reason) VALUES (?, ?, ?)", rows)
 
 
 def resend(db: sqlite3.Connection) -> int:

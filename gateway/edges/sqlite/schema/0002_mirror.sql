@@ -19,7 +19,7 @@ CREATE TABLE mirror (
 CREATE TABLE mirror_aside (
     number INTEGER PRIMARY KEY,
     at_ms INTEGER NOT NULL,
-    line TEXT NOT NULL,
+    line TEXT NOT NULL UNIQUE,
     reason TEXT NOT NULL,
     again INTEGER NOT NULL DEFAULT 0
 ) STRICT;
