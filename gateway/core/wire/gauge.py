@@ -20,8 +20,9 @@ from gateway.core.wire.refusal import Refusal
 OLDEST_MS = 1_000_080_000_000
 #: How far a probe's clock may be ahead of the gateway's.
 AHEAD_MS = 5 * 60 * 1000
-#: The same where the time comes with the readings, in steps: a step may tell of a day before it is over.
-TOLD_AHEAD_MS = 24 * 3_600_000
+#: The same where the time comes with the readings, in steps: the reading that ends a long silence may come
+#: before the message that tells of the time until then.
+TOLD_AHEAD_MS = 31 * 24 * 3_600_000
 
 
 class Arrival:
