@@ -22,7 +22,7 @@ from gateway.core.estimate.turn_seen_ring import Ring, bin_ms
 from gateway.core.estimate.turn_seen_vent import vents
 from gateway.core.estimate.turn_seen_verdict import TURNED, Denied, Verdict, judge
 
-__all__ = ["Bed", "BedTurns", "TurnSeen", "Turns", "Wire", "forget", "over", "take"]
+__all__ = ["Bed", "BedTurns", "Told", "TurnSeen", "Turns", "Wire", "forget", "over", "take"]
 
 #: What a thermometer in grain, or on a hook by it, can say; sentinels and garbage lie outside. CO2 below any air.
 _COLDEST_C, _WARMEST_C, _THINNEST_PPM, _THICKEST_PPM = -20.0, 60.0, 100.0, 1e6
@@ -45,13 +45,21 @@ _LET_GO, _CO2_STIRS = 0.2, 0.8
 
 
 @dataclass(slots=True)
+class Told:
+    """A turn as it was told last, and the middle one of the moments at which its probes began to move."""
+
+    seen: TurnSeen
+    out_ms: int
+
+
+@dataclass(slots=True)
 class BedTurns:
     """What one bed's probes said lately; `looked_ms` is the newest moment it was looked at."""
 
     rings: dict[str, Ring] = field(default_factory=dict)
     astir_ms: int = 0
     looked_ms: int = 0
-    told: list[TurnSeen] = field(default_factory=list)
+    told: list[Told] = field(default_factory=list)
     known: dict[str, list[Passage]] = field(default_factory=dict, metadata={"derived": True})
 
 
@@ -177,38 +185,51 @@ def _air(turns: Turns, bed: Bed, now_ms: int) -> Air:
 
 
 def _denied(lying: BedTurns, denied: Denied, now_ms: int) -> list[TurnSeen]:
-    for i, seen in enumerate(lying.told):
+    for told in lying.told:
+        seen = told.seen
         overlap = denied.from_ms <= seen.ended_ms and denied.to_ms >= seen.began_ms
         if overlap and seen.state == "seen" and now_ms - seen.known_ms <= _MEND_MS:
-            lying.told[i] = replace(seen, state="withdrawn", sureness=0.0)
-            return [lying.told[i]]
+            told.seen = replace(seen, state="withdrawn", sureness=0.0)
+            return [told.seen]
     return []
 
 
 def _tell(turns: Turns, bed: Bed, lying: BedTurns, verdict: Verdict, now_ms: int) -> list[TurnSeen]:
     if now_ms < verdict.tell_ms:
         return []
-    at = next((i for i, one in enumerate(lying.told) if _same(one, verdict)), None)
-    if at is None:
-        if now_ms - verdict.last_ms > _TELL_MOST_MS:
-            return []
-        if not verdict.vented and _all_fell(turns, bed, verdict):
-            return []
-        turns.number += 1
-        seen = _seen(bed, verdict, turns.number, now_ms)
-        lying.told = [*lying.told, seen][-_TOLD_MOST:]
-        return [seen]
-    old = lying.told[at]
-    seen = _seen(bed, verdict, old.turn, old.known_ms)
-    if len(seen.probes) <= len(old.probes) and now_ms - old.known_ms > _SAME_MS and seen.kind == old.kind:
-        # Nobody new bears witness: what moved so much later was something else.
+    told = next((one for one in lying.told if _same(one.seen, verdict)), None)
+    if told is not None:
+        return _mend(bed, told, verdict, now_ms)
+    if now_ms - verdict.last_ms > _TELL_MOST_MS or (not verdict.vented and _all_fell(turns, bed, verdict)):
         return []
-    if now_ms - old.ended_ms > _MEND_MS or not _better(old, seen):
-        return []
-    if seen.kind == old.kind:
-        seen = replace(seen, sureness=max(old.sureness, seen.sureness))
-    lying.told[at] = seen
+    turns.number += 1
+    seen = _seen(bed, verdict, turns.number, now_ms)
+    lying.told = [*lying.told, Told(seen, _middle(verdict.outs_ms))][-_TOLD_MOST:]
     return [seen]
+
+
+def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]:
+    """Tell it again where that says more: another kind, a new witness, or the same moves gone further."""
+    old = told.seen
+    new = _seen(bed, verdict, old.turn, old.known_ms)
+    out_ms = _middle(verdict.outs_ms)
+    if now_ms - old.ended_ms > _MEND_MS:
+        return []
+    if old.state == "seen" and (old.kind == TURNED or new.kind != TURNED):
+        later = new.ended_ms - old.ended_ms >= _MENDED_MS and abs(out_ms - told.out_ms) <= _ALIKE_MS
+        surer = new.sureness - old.sureness >= _MENDED_SURENESS
+        more = len(new.probes) > len(old.probes)
+        if new.kind != old.kind or not set(new.probes) >= set(old.probes) or not (more or surer or later):
+            return []
+        new = replace(new, sureness=max(old.sureness, new.sureness))
+    elif new.kind != TURNED:
+        return []
+    told.seen, told.out_ms = new, out_ms
+    return [new]
+
+
+def _middle(values: tuple[int, ...]) -> int:
+    return sorted(values)[len(values) // 2]
 
 
 def _seen(bed: Bed, verdict: Verdict, turn: int, known_ms: int) -> TurnSeen:
@@ -229,27 +250,13 @@ def _same(seen: TurnSeen, verdict: Verdict) -> bool:
     return took.began_ms <= seen.ended_ms + _SAME_MS and took.ended_ms >= seen.began_ms - _SAME_MS
 
 
-def _better(old: TurnSeen, new: TurnSeen) -> bool:
-    """Whether a new account says more: more probes, another kind, or later; the rest is memory fading."""
-    if old.state == "withdrawn" or (old.kind != TURNED and new.kind == TURNED):
-        return new.kind == TURNED
-    if new.kind != old.kind or not set(new.probes) >= set(old.probes):
-        return False
-    return (
-        len(new.probes) > len(old.probes)
-        or new.sureness - old.sureness >= _MENDED_SURENESS
-        or new.ended_ms - old.ended_ms >= _MENDED_MS
-    )
-
-
 def _all_fell(turns: Turns, bed: Bed, verdict: Verdict) -> bool:
     """Whether the site moved in the same moments as this bed: the air over it, or half of the other beds.
 
     Beds that are turned at one time in different places are no such thing where the air stood still, nor
     where layers far apart came together.
     """
-    outs = sorted(verdict.outs_ms)
-    middle = outs[len(outs) // 2]
+    outs, middle = verdict.outs_ms, _middle(verdict.outs_ms)
     near = [out for out in outs if abs(out - middle) <= _ALIKE_MS]
     if 4 * len(near) < 3 * len(outs):
         return False

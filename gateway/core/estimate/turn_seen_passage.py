@@ -66,7 +66,7 @@ class Passage(NamedTuple):
 
         A flare is not measured as finely as a cooling: what falls back from one may miss its level by more.
         """
-        share = 15 if self.stray < 0 else 30
+        share = 6 if self.stray < 0 else 30
         return bool(self.stray) and abs(self.net) < max(20, abs(self.stray) * share // 100)
 
 

@@ -28,7 +28,7 @@ _TOLD_APART, _STRONGLY = 80, 0.35
 #: Layers that end at more than this share of their distance before have parted; ploughed ones come to this.
 _PARTED, _PLOUGHED_TO = 0.9, 0.7
 #: Grain is cooled by its way through the air by this at least, on the mean of the probes (hundredths).
-_FELL_LEAST = 15
+_FELL_LEAST, _LITTLE = 15, 50
 #: CO2 let go by less than this is weather.
 _PLOUGHED_LEAST = 0.25
 
@@ -220,9 +220,10 @@ def _together(
     if not mixed and (proofs.apart or aired) and not (proofs.walked and proofs.sharp):
         lifted = layers is not None and _PLOUGHED_TO * layers.before >= layers.after and layers.fall > 0.0
         return _verdict(bed, cluster, witnesses, layers, PLOUGHED, 0.5) if lifted or aired else None
-    little = layers is not None and layers.fall < _TOLD_APART and not (proofs.apart or proofs.out)
-    if aired and not proofs.vented and little:
-        return _verdict(bed, cluster, witnesses, layers, PLOUGHED, 0.5)
+    if layers is not None and layers.fall < _LITTLE and not (proofs.apart or proofs.out or proofs.vented):
+        # Lifted a little, or aired a little: too little for a throw through the air.
+        lifted = aired or proofs.converged
+        return _verdict(bed, cluster, witnesses, layers, PLOUGHED, 0.4) if lifted else None
     if not proofs.number() + aired or (_air_moved(shows, air) and not (mixed or aired)):
         return None
     sureness = 0.6 + 0.08 * (proofs.number() - 1) + 0.1 * aired + 0.05 * proofs.converged

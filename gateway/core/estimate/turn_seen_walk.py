@@ -11,8 +11,8 @@ from gateway.core.estimate.turn_seen_bed import Bed
 PLACE_M = 1.0
 #: A walk that reaches places this near in time has no pace: all probes came out, or the bed fell, at once.
 _TOGETHER_MS = 120_000
-#: Out longer than this in several places at once, the probes were out for the whole turn.
-_WHOLE_OUT_MS = 720_000
+#: Out longer than this, a probe was out for the whole turn, not for its passing by.
+_WHOLE_OUT_MS = 900_000
 #: A bed is not turned end to end faster or slower than these (grade D).
 _FASTEST_MS, _SLOWEST_MS = 300_000, 5_400_000
 
@@ -54,7 +54,7 @@ def walk(bed: Bed, passed: Sequence[Passed], others_m: Sequence[float]) -> Walk:
         return Walk(out, back if any(one.strayed for one in passed) else last, from_m, to_m)
     if shown[-1] - shown[0] <= PLACE_M:
         half = int(bed.figures.turn_s * 500.0 * (to_m - from_m) / length_m) if length_m > 0.0 else 0
-        if back - out > _WHOLE_OUT_MS:
+        if any(one.strayed and one.back_ms - one.out_ms > _WHOLE_OUT_MS for one in passed):
             return Walk(out, back, from_m, to_m)
         middle = sorted(one.pass_ms for one in passed)[len(passed) // 2]
         return Walk(middle - half, middle + half, from_m, to_m)
