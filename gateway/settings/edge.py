@@ -102,13 +102,20 @@ class Secrets:
         """The file's path and bytes; a fault on the sheet where it cannot be read."""
         if name is None or self.folder is None:
             return None
-        path = self.folder / name
+        path = self._path(self.folder, name)
         try:
             return path, read_bounded(path, most)
         except (OSError, ValueError) as fault:
             why = getattr(fault, "strerror", None) or str(fault)
             self.sheet.fault(spot, name, f"a file that can be read ({why})")
             return None
+
+    @staticmethod
+    def _path(folder: Path, name: str) -> Path:
+        """A service manager that loads a folder of credentials puts `_` for each slash (systemd.exec(5),
+        LoadCredential=)."""
+        path, flat = folder / name, folder / name.replace("/", "_")
+        return flat if not path.exists() and flat.exists() else path
 
     def secret(self, spot: Spot, name: str | None) -> bytes | None:
         """The file's bytes without the last line end; warns where other users of the machine may read it."""
