@@ -1,0 +1,128 @@
+"""The heat of the beds: what the hottest good thermometer of each will do, and when it will be too much.
+
+    heat = Heat()
+    take(heat, bed_id, probe_id, measured_ms, value_c)      # each calibrated reading of a bed's thermometers
+    over(heat, room_id, measured_ms, value_c)               # each of the room's
+    consider(heat, bed, at_ms)                              # each ten minutes of the tick's grid
+    told = forecast(heat, bed, at_ms, limits, moments)      # whenever asked; changes nothing
+    forget(heat, bed_id)                                    # another piece lies there
+
+Taking costs one addition. Considering notes where the curves leap (turned, pulled out, put back), lets a
+finished stretch teach the next, and holds what was said earlier against what came. All that is thought
+follows from the readings, the bed's facts and the times of considering: a restart changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from gateway.core.estimate.bed_heat_curve import Curve
+from gateway.core.estimate.bed_heat_fit import Fit
+from gateway.core.estimate.bed_heat_proof import factor, promise, prove
+from gateway.core.estimate.bed_heat_said import Forecast, Limit, Outlook, Reach, Said, say
+from gateway.core.estimate.bed_heat_state import Bed, BedHeat, Heat, Hot, Hung
+from gateway.core.estimate.bed_heat_stretch import began, fitted, learn, ready_of
+
+__all__ = [
+    "Bed", "Forecast", "Heat", "Hung", "Limit", "Reach", "Said", "balance", "consider", "forecast", "forget",
+    "over", "take",
+]  # fmt: skip
+
+#: Only the hottest few are worth the reckoning: the hottest at the end is among them.
+_FEW = 3
+_ROOM_FRESH_MS = 7_200_000
+_PROMISE_EACH_MS = 1_800_000
+
+
+def take(heat: Heat, bed: str, probe: str, measured_ms: int, value_c: float) -> None:
+    """Take one calibrated reading (C) of a thermometer in a bed; late ones and any order will do."""
+    lying = heat.beds.get(bed)
+    if lying is None:
+        lying = heat.beds[bed] = BedHeat()
+    hot = lying.probes.get(probe)
+    if hot is None:
+        hot = lying.probes[probe] = Hot()
+    hot.curve.put(measured_ms, value_c)
+
+
+def over(heat: Heat, room: str, measured_ms: int, value_c: float) -> None:
+    """Take one calibrated reading (C) of a thermometer in a room's air."""
+    curve = heat.rooms.get(room)
+    if curve is None:
+        curve = heat.rooms[room] = Curve()
+    curve.put(measured_ms, value_c)
+
+
+def forget(heat: Heat, bed: str) -> None:
+    """Another piece lies there, or none: what the thermometers said before tells nothing of it."""
+    heat.beds.pop(bed, None)
+
+
+def consider(heat: Heat, bed: Bed, at_ms: int) -> None:
+    """Note leaps and told turns, learn from a stretch that ended, hold what was said against what came."""
+    lying = heat.beds.get(bed.id)
+    if lying is None:
+        return
+    for hung in bed.probes:
+        hot = lying.probes.get(hung.id)
+        if hot is None:
+            continue
+        began_ms, leapt = began(hot, hung, at_ms)
+        if began_ms > hot.began_ms:
+            learn(heat, bed, hung, hot, began_ms)
+            hot.began_ms, hot.leapt = began_ms, leapt
+    prove(lying, bed, at_ms)
+    if at_ms - lying.promised_ms >= _PROMISE_EACH_MS:
+        reckoned, _ = _outlooks(heat, bed, lying, at_ms, hours=4.5)
+        if reckoned:
+            promise(lying, bed, reckoned, at_ms)
+
+
+def forecast(
+    heat: Heat, bed: Bed, at_ms: int, limits: Sequence[Limit] = (), moments: Sequence[int] = ()
+) -> Forecast:
+    """What the hottest good thermometer will say for twelve hours from now, if nobody turns.
+
+    `moments` (Unix ms) are answered for by themselves: the end of a shift, six in the morning. Where too
+    little is known there is no number but a reason, in `not_yet`.
+    """
+    lying = heat.beds.get(bed.id)
+    if lying is None:
+        return Forecast(bed.id, at_ms, "no thermometer in the grain has been heard")
+    reckoned, why = _outlooks(heat, bed, lying, at_ms, hours=12.5)
+    return say(bed.id, at_ms, reckoned, why, limits, moments)
+
+
+def balance(heat: Heat, bed: Bed, at_ms: int) -> Fit | None:
+    """The fit of the hottest thermometer that allows one (see `bed_heat_fit`); None without one."""
+    lying = heat.beds.get(bed.id)
+    ready = ready_of(lying, bed, at_ms)[0] if lying else []
+    return fitted(heat, bed, *ready[0]) if ready else None
+
+
+def _room_now(heat: Heat, bed: Bed, at_ms: int) -> tuple[float, float]:
+    """The room's temperature in the hours ahead (as it was of late), and its standard deviation."""
+    curve = heat.rooms.get(bed.room or "")
+    late = curve.spots()[-6:] if curve else []
+    if not late:
+        return bed.figures.room_c, bed.figures.room_sd_k
+    room_c = sum(spot.value_c for spot in late) / len(late)
+    fresh = at_ms - late[-1].at_ms <= _ROOM_FRESH_MS
+    return room_c, bed.doubts.room_sd_k if fresh else bed.figures.room_sd_k
+
+
+def _outlooks(
+    heat: Heat, bed: Bed, lying: BedHeat, at_ms: int, hours: float
+) -> tuple[list[Outlook], str | None]:
+    ready, hotter = ready_of(lying, bed, at_ms)
+    if not ready:
+        return [], hotter[0] if hotter else "no thermometer in the grain has been heard of late"
+    if hotter:
+        return [], hotter[0]
+    room_c, room_sd_k = _room_now(heat, bed, at_ms)
+    doubts = bed.doubts._replace(room_sd_k=room_sd_k, factor=factor(lying))
+    found = []
+    for hung, hot, spots, leapt in ready[:_FEW]:
+        fit = fitted(heat, bed, hung, hot, spots, leapt)
+        found.append(Outlook.of(hung.id, spots[-1].at_ms, fit, bed.figures, room_c, doubts, hours))
+    return found, None
