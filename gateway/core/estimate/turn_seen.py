@@ -32,7 +32,7 @@ _LOOK_EACH_MS = 30_000
 #: What was not told by then is not told: the memory of the time before it fades, and half a story misleads.
 _TELL_MOST_MS = 2_700_000
 #: Two accounts this near are of one turn; an account is mended so long, and for no less than these changes.
-_SAME_MS = 1_200_000
+_SAME_MS, _NEAR_MS = 1_200_000, 300_000
 _MEND_MS = 3_600_000
 _MENDED_MS, _MENDED_SURENESS = 120_000, 0.1
 _TOLD_MOST = 4
@@ -42,6 +42,8 @@ _FRESH_MS, _AIR_FRESH_MS = 600_000, 1_800_000
 _ALIKE_MS = 150_000
 #: A CO2 probe: this share gone is worth noting; a fall to this share of the level wakes the look.
 _LET_GO, _CO2_STIRS = 0.2, 0.8
+#: CO2 that rises by more than this over this long has not come to its new level.
+_RISING, _RISING_OVER_MS = 1.1, 180_000
 
 
 @dataclass(slots=True)
@@ -167,7 +169,9 @@ def _witness(lying: BedTurns, wire: Wire, air: Air, now_ms: int) -> Witness:
 
 
 def _lettings(ring: Ring, level: int | None) -> list[Letting]:
-    if level is None:
+    before = ring.back(_RISING_OVER_MS)
+    if level is None or (before is not None and level > before * _RISING):
+        # Still on its way back: the probe was out, or the grain breathes; what it comes to is not known.
         return []
     first = ring.last - len(ring.values) + 1
     return [
@@ -187,8 +191,10 @@ def _air(turns: Turns, bed: Bed, now_ms: int) -> Air:
 def _denied(lying: BedTurns, denied: Denied, now_ms: int) -> list[TurnSeen]:
     for told in lying.told:
         seen = told.seen
-        overlap = denied.from_ms <= seen.ended_ms and denied.to_ms >= seen.began_ms
-        if overlap and seen.state == "seen" and now_ms - seen.known_ms <= _MEND_MS:
+        apart_ms = max(denied.from_ms - seen.ended_ms, seen.began_ms - denied.to_ms)
+        if 2 * len(set(seen.probes) & set(denied.probes)) < len(seen.probes):
+            continue
+        if apart_ms <= _NEAR_MS and seen.state == "seen" and now_ms - denied.to_ms <= _SAME_MS:
             told.seen = replace(seen, state="withdrawn", sureness=0.0)
             return [told.seen]
     return []
@@ -219,7 +225,8 @@ def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]
         later = new.ended_ms - old.ended_ms >= _MENDED_MS and abs(out_ms - told.out_ms) <= _ALIKE_MS
         surer = new.sureness - old.sureness >= _MENDED_SURENESS
         more = len(new.probes) > len(old.probes)
-        if new.kind != old.kind or not set(new.probes) >= set(old.probes) or not (more or surer or later):
+        told_more = set(new.probes) >= set(old.probes) and (more or surer)
+        if new.kind != old.kind or not (told_more or later):
             return []
         new = replace(new, sureness=max(old.sureness, new.sureness))
     elif new.kind != TURNED:

@@ -173,7 +173,7 @@ def hangs_in_air(level: int, air: Air) -> bool:
 
 def _role(say: Say, figures: Figures, air: Air, gap: int | None, now_ms: int) -> Role:
     passage, level = say.passage, say.witness.level
-    if not passage.settled or level is None:
+    if not passage.settled or level is None or (passage.moving and not _came_back(passage)):
         return Role.WAITS
     if passage.returned or abs(passage.net) < figures.least_fall_k * 100.0:
         return Role.BACK
@@ -182,6 +182,7 @@ def _role(say: Say, figures: Figures, air: Air, gap: int | None, now_ms: int) ->
     if gap is not None and air.level is not None:
         tolerance = min(_AT_AIR_MOST, max(_AT_AIR_LEAST, int(gap * _AT_AIR_SHARE)))
         reheated = level - passage.after >= _REHEATED and now_ms - passage.settled_ms >= _REHEAT_MS
-        return Role.OUT if abs(level - air.level) <= tolerance and not reheated else Role.SHOWS
+        nearest = min(abs(level - air.level), abs(passage.after - air.level))
+        return Role.OUT if nearest <= tolerance and not reheated else Role.SHOWS
     waited = now_ms - passage.out_ms >= figures.out_s * 1000.0
     return Role.SHOWS if _came_back(passage) or waited else Role.WAITS

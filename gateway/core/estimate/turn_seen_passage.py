@@ -25,8 +25,13 @@ _BEFORE_LEAST, _PLATEAU = 4, 3
 _BEFORE_MOST, _AFTER_MOST = 8, 6
 #: Samples at a level lie within this; moving grain just after a turn does as well.
 _AGREE = 60
+#: Steps of a lag shrink to between these shares in two samples; near 1 nothing can be foretold.
+_SHRINK_LEAST, _SHRINK_MOST = 0.3, 0.8
 #: What takes longer than this one way is weather; a turn's fall is over in a few of the probe's own lags.
 _SLOW_MS = 1_500_000
+#: A level is carried on over a time out as it moved over so many samples before, at most so fast (hundredths
+#: an hour) and so long.
+_DRIFT_OVER, _DRIFT_MOST, _DRIFT_FOR_MS = 30, 150, 2_700_000
 #: A change across a silence this long happened at no known moment.
 _GAP_MS = 480_000
 #: A probe whose value has not moved by one digit this long may have been stuck: its move may be older.
@@ -37,7 +42,8 @@ class Passage(NamedTuple):
     """One move. Times Unix ms; levels in hundredths of a degree.
 
     `out_ms` to `back_ms`: from the first sign to the return (or the new level); `settled_ms`: when the new
-    level was reached, or now. `stray` is how far it went beyond both levels (signed, 0: it did not).
+    level was reached, or now. `settled`: that level is known, be it only from how it is neared while still
+    `moving`. `stray` is how far it went beyond both levels (signed, 0: it did not).
     `unsure_from_ms` is earlier than `out_ms` where nothing, or only one and the same value, was heard before.
     """
 
@@ -48,6 +54,7 @@ class Passage(NamedTuple):
     after: int
     stray: int
     settled: bool
+    moving: bool
     unsure_from_ms: int
 
     @property
@@ -83,6 +90,7 @@ class _Move(NamedTuple):
     low: int
     high: int
     settled: bool
+    moving: bool
     bottom: int
     cut: bool
 
@@ -174,10 +182,9 @@ def _move(trace: _Trace, run: tuple[int, int], least: int) -> _Move:
         start += 1
     settled = True
     if end == newest:
-        ahead = level[newest] - level[newest - 2]
-        # Still under way: what is left to go is about what the last two samples went (the grain's lag).
-        settled = abs(ahead) <= least + LEAST_MOVE // 2
-        after = level[newest] + (ahead if settled else 0)
+        ahead = _left_to_go(level)
+        settled = ahead is not None and abs(ahead) <= least + LEAST_MOVE // 2
+        after = level[newest] + (ahead or 0)
     else:
         while end - 1 > start and abs(level[end - 1] - level[run[1]]) <= near:
             end -= 1
@@ -186,7 +193,22 @@ def _move(trace: _Trace, run: tuple[int, int], least: int) -> _Move:
     inside = level[start : end + 1]
     low, high = min(inside), max(inside)
     bottom = start + inside.index(low if before + after - 2 * low > 2 * high - before - after else high)
-    return _Move(start, end, before, after, low, high, settled, bottom, start + 1 < _BEFORE_LEAST)
+    cut = start + 1 < _BEFORE_LEAST
+    return _Move(start, end, before, after, low, high, settled, run[1] == newest, bottom, cut)
+
+
+def _left_to_go(level: list[int]) -> int | None:
+    """How far a level still under way has to go, from how its steps shrink; None where they do not yet.
+
+    A lag leaves a fixed share of what is left in each equal time: steps d1, d2 leave d2 r / (1 - r), r = d2 / d1.
+    """
+    before, step = level[-3] - level[-5], level[-1] - level[-3]
+    if step == 0:
+        return 0
+    if before * step <= 0 or abs(step) > _SHRINK_MOST * abs(before):
+        return None
+    share = max(_SHRINK_LEAST, step / before)
+    return int(step * share / (1.0 - share))
 
 
 def _quiet(raw: list[int], least: int) -> bool:
@@ -208,16 +230,8 @@ def _joined(moves: list[_Move], least: int) -> list[_Move]:
             if down != (first.after < first.before):
                 bottom = first.bottom
             done.append(
-                _Move(
-                    first.start,
-                    move.end,
-                    first.before,
-                    move.after,
-                    low,
-                    high,
-                    move.settled,
-                    bottom,
-                    first.cut,
+                move._replace(
+                    start=first.start, before=first.before, cut=first.cut, low=low, high=high, bottom=bottom
                 )
             )
         else:
@@ -245,16 +259,30 @@ def _passage(trace: _Trace, move: _Move, least: int) -> Passage:
     if max(under, over) >= max(LEAST_MOVE * 2 // 3, least // 2):
         stray = -under if under >= over else over
     back = move.bottom if stray else move.end
+    drift = _drift(trace, move.start, times[move.end] - times[move.start]) if stray else 0
     return Passage(
         times[move.start],
         times[max(back, move.start)],
         times[move.end],
-        move.before,
+        move.before + drift,
         move.after,
         stray,
         move.settled,
+        move.moving,
         _unsure_from(trace, move.start),
     )
+
+
+def _drift(trace: _Trace, start: int, for_ms: int) -> int:
+    """What the level would have changed by itself while the probe was out, from the half hour before."""
+    times, level = trace.times, trace.level
+    first = max(0, start - _DRIFT_OVER)
+    span_ms = times[start] - times[first]
+    if span_ms < _SLOW_MS // 2:
+        return 0
+    rate = (_middle(level[max(0, start - 4) : start + 1]) - _middle(level[first : first + 5])) / span_ms
+    most = _DRIFT_MOST * min(for_ms, _DRIFT_FOR_MS) / 3_600_000
+    return int(max(-most, min(most, rate * min(for_ms, _DRIFT_FOR_MS))))
 
 
 def _unsure_from(trace: _Trace, start: int) -> int:

@@ -23,12 +23,16 @@ _AIR_MOVED, _AIR_NEAR_MS = 100, 300_000
 _WALKED_MS = 180_000
 #: An end that is reckoned further ahead than this is not waited for.
 _WAIT_MOST_MS = 300_000
+#: A fall alone, without CO2 let go or a probe that was out, is told once it has lasted this long.
+_LASTS_MS = 300_000
 #: Layers this far apart before (hundredths) must have come together; to this share, nothing else does it.
 _TOLD_APART, _STRONGLY = 80, 0.35
 #: Layers that end at more than this share of their distance before have parted; ploughed ones come to this.
 _PARTED, _PLOUGHED_TO = 0.9, 0.7
 #: Grain is cooled by its way through the air by this at least, on the mean of the probes (hundredths).
 _FELL_LEAST, _LITTLE = 15, 50
+#: Layers that came together prove little by themselves unless they fell by this as well: twice the least move.
+_FELL_ONLY = 60
 #: CO2 let go by less than this is weather.
 _PLOUGHED_LEAST = 0.25
 
@@ -68,6 +72,7 @@ class Denied(NamedTuple):
 
     from_ms: int
     to_ms: int
+    probes: tuple[str, ...]
 
 
 def judge(bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], air: Air) -> Verdict | Denied | None:
@@ -77,15 +82,24 @@ def judge(bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], air: Air) ->
     share = max((one.share for _, one in cluster.lettings), default=0.0)
     vents = {wire.id for wire, one in cluster.lettings if one.share >= _PLOUGHED_LEAST}
     if not shows and not vents:
-        return Denied(*_span(back)) if back else None
+        return _denied(back) if back else None
+    if all(say.late for say in shows) and not any(one.timed for _, one in cluster.lettings):
+        return None
     layers = _layers(bed, shows, back, witnesses) if shows else None
+    if layers is not None and layers.fall < _FELL_LEAST and all(say.was_out for say in shows) and not vents:
+        # They came out and went back, into grain no cooler than before.
+        return _denied([*shows, *back])
     count = len(shows) + len(vents) + (layers.agreeing if layers else 0)
     against = layers.against if layers else 0
     if against >= len(shows) and against and not vents:
-        return Denied(*_span(back)) if back else None
+        return _denied(back) if back else None
     if count < 2:
         return _alone(bed, cluster, witnesses, air, shows)
     return _together(bed, cluster, witnesses, air, layers, share if vents else 0.0)
+
+
+def _denied(says: Sequence[Say]) -> Denied:
+    return Denied(*_span(says), tuple(say.witness.wire.id for say in says))
 
 
 def _span(says: Sequence[Say]) -> tuple[int, int]:
@@ -217,13 +231,16 @@ def _together(
     if layers is not None and not aired and not _can_be(bed, shows, layers, proofs):
         return None
     mixed = proofs.converged or proofs.out or proofs.vented
-    if not mixed and (proofs.apart or aired) and not (proofs.walked and proofs.sharp):
-        lifted = layers is not None and _PLOUGHED_TO * layers.before >= layers.after and layers.fall > 0.0
+    lifted = layers is not None and _PLOUGHED_TO * layers.before >= layers.after and layers.fall > 0.0
+    if not mixed and (proofs.apart or aired) and not (proofs.sharp and (proofs.walked or lifted)):
         return _verdict(bed, cluster, witnesses, layers, PLOUGHED, 0.5) if lifted or aired else None
     if layers is not None and layers.fall < _LITTLE and not (proofs.apart or proofs.out or proofs.vented):
         # Lifted a little, or aired a little: too little for a throw through the air.
-        lifted = aired or proofs.converged
-        return _verdict(bed, cluster, witnesses, layers, PLOUGHED, 0.4) if lifted else None
+        little = aired or proofs.converged
+        return _verdict(bed, cluster, witnesses, layers, PLOUGHED, 0.4) if little else None
+    only = proofs.number() + aired == 1 and proofs.converged
+    if only and layers is not None and layers.fall < _FELL_ONLY:
+        return None
     if not proofs.number() + aired or (_air_moved(shows, air) and not (mixed or aired)):
         return None
     sureness = 0.6 + 0.08 * (proofs.number() - 1) + 0.1 * aired + 0.05 * proofs.converged
@@ -234,7 +251,7 @@ def _together(
 def _can_be(bed: Bed, shows: list[Say], layers: _Layers, proofs: _Proofs) -> bool:
     """Whether layers that did this can have been turned."""
     parted = layers.after > max(bed.figures.alike_k * 100.0, _PARTED * layers.before)
-    fell = layers.fall >= _FELL_LEAST or (proofs.strongly and any(say.passage.net < 0 for say in shows))
+    fell = layers.fall >= (0.0 if proofs.strongly else _FELL_LEAST)
     burst = all(say.passage.stray > 0 and not say.was_out for say in shows)
     # Water or cold air from one side sets layers further apart; grain thrown through the air does not warm;
     # what flared up and fell back was no grain.
@@ -299,6 +316,10 @@ def _verdict(
 def _tell_ms(bed: Bed, cluster: Cluster, took: Walk, last_ms: int, next_ms: int) -> int:
     """Not before it has ended, nor while it may still reach another probe, or one has yet to settle."""
     whole = took.from_m <= bed.from_m and took.to_m >= bed.to_m
+    shows = [say for say in cluster.says if say.role is Role.SHOWS]
+    if not cluster.lettings and not any(say.was_out for say in shows):
+        # Nothing but a fall: it must last.
+        last_ms += _LASTS_MS
     if whole and all(say.role is not Role.WAITS for say in cluster.says):
         return min(took.ended_ms, last_ms + _WAIT_MOST_MS)
     return max(last_ms, next_ms) + int(bed.figures.out_s * 1000)

@@ -50,12 +50,13 @@ def walk(bed: Bed, passed: Sequence[Passed], others_m: Sequence[float]) -> Walk:
     first, last = min(one.pass_ms for one in passed), max(one.pass_ms for one in passed)
     out, back = min(one.out_ms for one in passed), max(one.back_ms for one in passed)
     length_m = bed.to_m - bed.from_m
+    long_out = sum(one.strayed and one.back_ms - one.out_ms > _WHOLE_OUT_MS for one in passed)
+    if 2 * long_out >= len(passed):
+        return Walk(out, back, from_m, to_m)
     if shown[-1] - shown[0] > PLACE_M and last - first <= _TOGETHER_MS:
         return Walk(out, back if any(one.strayed for one in passed) else last, from_m, to_m)
     if shown[-1] - shown[0] <= PLACE_M:
         half = int(bed.figures.turn_s * 500.0 * (to_m - from_m) / length_m) if length_m > 0.0 else 0
-        if any(one.strayed and one.back_ms - one.out_ms > _WHOLE_OUT_MS for one in passed):
-            return Walk(out, back, from_m, to_m)
         middle = sorted(one.pass_ms for one in passed)[len(passed) // 2]
         return Walk(middle - half, middle + half, from_m, to_m)
     at_m, at_ms, pace = _line(passed, length_m)
