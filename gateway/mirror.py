@@ -28,7 +28,7 @@ BATCH = 5000
 #: With nothing left to write, the journal is looked into this often.
 IDLE_S = 10.0
 #: Between full pages of a backlog, as a share of the time the last one took: the rest is the judge's.
-REST_SHARE = 0.25
+REST_SHARE = 1.0
 #: Waits after failures; then the last one again and again, and a little more so that sites come apart (ours).
 AWAY_S = (1.0, 2.0, 5.0, 10.0, 20.0, 40.0, 60.0)
 REFUSED_S = 60.0

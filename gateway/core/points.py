@@ -23,9 +23,11 @@ input always gives the same point (measurement, tags, time, values), so that wri
     `turn`, `began_ms` and `ended_ms` (Unix ms), `from_m`, `to_m` (metres along the floor), `sureness` (0 to
     1), `fall_k`, `spread_before_k`, `spread_after_k` (kelvin).
 `event`: one for each thing somebody recorded, at the time it was recorded.
-    Tags `kind` (cast, turned, kiln, answer …), `place`, `to` (where it went), `probe`, `code` (lit, going …).
+    Tags `kind` (cast, turned, kiln, answer …), `place`, `to` (where it went), `out_of` (which steep it was
+    cast out of), `probe`, `code` (what was done at a kiln, the answer, a steep's stand).
     `n` (journal number), `ago_s` (how long before the recording it happened), and what was recorded with it
-    in numbers: `from_m`, `to_m`, `for_s`, `alarm`, `piece` where that is a number.
+    in numbers, under the names of the command line: `from_m`, `to_m`, `for_s`, `alarm`, …, and `piece` where
+    that is a number.
 
 Of two steps, turns or events in one millisecond the later goes one millisecond on, so that both are kept.
 Line protocol: InfluxDB v2 reference, https://docs.influxdata.com/influxdb/v2/reference/syntax/line-protocol/.
@@ -52,11 +54,13 @@ _UNWRITABLE = re.compile(r"[\x00-\x1f\x7f\\\u2028\u2029]")
 _IN_NAME = re.compile(r"([, ])")
 _IN_TAG = re.compile(r"([,= ])")
 
-#: What of an event is a place or a code, and under which tag; all other text is left out.
+#: What of an event names a place or a probe, and under which tag; the second where the first is taken.
 _EVENT_TAGS = {
-    "bed": "place", "kiln": "place", "place": "place", "to": "to", "probe": "probe", "what": "code",
-    "answer": "code",
+    "bed": ("place", "place"), "place": ("place", "place"), "kiln": ("place", "to"), "to": ("to", "to"),
+    "steep": ("place", "out_of"), "probe": ("probe", "probe"),
 }  # fmt: skip
+#: What of which event is a code. All other text is left out: somebody typed it.
+_EVENT_CODES = {("kiln", "what"), ("answer", "answer"), ("steep-stand", "kind")}
 _EVENT_LEFT_OUT = frozenset({"when_ms", "by", "why"})
 _ALARM_TAGS = ("kind", "level", "place", "priority", "probe", "state", "unit")
 _TURN_FIELDS = ("turn", "from_m", "to_m", "sureness", "fall_k", "spread_before_k", "spread_after_k")
@@ -151,8 +155,10 @@ class Pen:
                 continue
             if isinstance(value, str):
                 if key in _EVENT_TAGS:
-                    tag = _EVENT_TAGS[key]
-                    tags["to" if tag in tags else tag] = value
+                    first, second = _EVENT_TAGS[key]
+                    tags[second if first in tags else first] = value
+                elif (kind, key) in _EVENT_CODES:
+                    tags["code"] = value
                 elif key == "piece" and value.isascii() and value.isdigit():
                     fields[key] = float(value[:15])
             elif isinstance(value, int | float):

@@ -74,6 +74,9 @@ class Influx:
             raise self._refusal(fault) from fault
         except (InfluxDBError, urllib3.exceptions.HTTPError, OSError, ValueError) as fault:
             raise self._away(fault) from fault
+        if self._pool.was_cut:
+            # It may have said the number and no more: written once more is safer than not at all.
+            raise self._late()
         if status != WRITTEN:
             raise SeriesFault("refused", f"status {status} where a server says {WRITTEN}", status=status)
 
@@ -108,10 +111,13 @@ class Influx:
         wait_s = retry_after_s(asked, self._clock.wall_ms()) if kind in ("busy", "away") else None
         return SeriesFault(kind, text[:DETAIL_MOST], status=status, retry_after_s=wait_s)
 
+    def _late(self) -> SeriesFault:
+        return SeriesFault("away", f"no answer within {self._whole_s:g} s in all")
+
     def _away(self, fault: BaseException) -> SeriesFault:
         """What went wrong on the way there, without the library's object addresses."""
         if self._pool.was_cut:
-            return SeriesFault("away", f"no answer within {self._whole_s:g} s in all")
+            return self._late()
         if isinstance(fault, _UNSENDABLE) and not isinstance(fault, OSError):
             return SeriesFault("refused", f"the address or the token cannot be used: {type(fault).__name__}")
         if isinstance(fault, urllib3.exceptions.NameResolutionError):

@@ -1,5 +1,6 @@
 """Journal entries and effects as lines: escaping by the reference's examples, numbers and codes only."""
 
+import dataclasses
 import json
 import re
 from pathlib import Path
@@ -146,6 +147,25 @@ def test_what_people_record_becomes_numbers_and_codes(what: Event, tags: str, fi
     assert line is not None
     assert sorted(line.split(" ", 1)[0].split(",")) == sorted(["event", "site=quern-hill", *tags.split(",")])
     assert line.split(" ", 1)[1] == f"n=7,ago_s=0{fields} {AT}"
+
+
+@pytest.mark.parametrize("kind", sorted(inputs.VERBS))
+def test_whatever_can_be_recorded_has_a_line_without_the_words_typed(kind: str) -> None:
+    """Every kind of event there is, every text of it typed by somebody but the ids of places and probes."""
+    ids = {"bed": "bed-c", "to": "bed-d", "kiln": "kiln-1", "steep": "steep-1", "probe": "c-mid"}
+    codes = {("kiln", "what"): "lit", ("answer", "answer"): "going", ("steep-stand", "kind"): "wet"}
+    body: dict[str, Any] = {}
+    for field in dataclasses.fields(inputs.EVENTS[kind]):
+        text = ids.get(field.name) or codes.get((kind, field.name), "typed, by somebody")
+        body[field.name] = text if "str" in str(field.type) else 3
+    line = of(inputs.event_from_plain(kind, body))
+    assert line is not None
+    assert "typed" not in line
+    name, tags, fields, _ = read(line)
+    assert (name, tags["kind"]) == ("event", kind)
+    assert set(tags.values()) <= {kind, "quern-hill", *ids.values(), *codes.values()}
+    numbers = {key for key, value in body.items() if value == 3 and key != "when_ms"}
+    assert set(fields) == {"n", "ago_s"} | numbers
 
 
 def test_what_was_recorded_late_says_how_late() -> None:
