@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -10,12 +11,13 @@ from pathlib import Path
 from deploy.demonstration import act, night
 
 ROOT = Path(__file__).resolve().parents[2]
-FOLDER = ROOT / ".demo"
+FOLDER = Path(os.environ.get("MALTING_DEMO") or ROOT / ".demo").resolve()
 SPEED_MOST = 200.0
 _MORE = f"""
 While it runs, type into the same terminal, or as `deploy/demo ...` in another:
 {act.USAGE}
 
+Everything is kept in .demo/, or in the folder that MALTING_DEMO names, and cleared away at the next start.
 Exit code: 0 when a call reached the phone, 1 when none did or something ended by itself.
 Simulated grain in an invented place. No gas watch; not a certified gas alarm.
 """
@@ -58,4 +60,5 @@ def _between(low: float, high: float) -> Callable[[str], float]:
     return number
 
 
-sys.exit(main(sys.argv[1:]))
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

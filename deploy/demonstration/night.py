@@ -138,6 +138,8 @@ class _Night:
                 process.kill()
                 process.wait()
         (self._folder / "running.json").unlink(missing_ok=True)
+        if not self._running:
+            return
         calls = self.calls()
         said = {0: "No call reached the phone", 1: "1 call reached the phone"}
         print(f"Stopped. {said.get(calls, f'{calls} calls reached the phone')}. Logs, store and the truth "
@@ -157,6 +159,9 @@ class _Night:
 
     def _lay_out(self) -> Path:
         """The example site with ports that are free here, and fresh keys; a former night is cleared away."""
+        names = {item.name for item in self._folder.iterdir()} if self._folder.exists() else set()
+        if names and not names & {"running.json", "site.toml"}:
+            raise _Failed(f"{self._folder} holds something else, which would be cleared away")
         shutil.rmtree(self._folder, ignore_errors=True)
         (self._folder / "store").mkdir(parents=True, mode=0o700)
         (self._folder / "running.json").write_text(
