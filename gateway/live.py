@@ -169,6 +169,7 @@ class Gateway:
         """Until a signal, or the writer's end: feed the watchdog, leave facts for `health`."""
         facts_ms = real_mono_ms()
         still: list[str] = []
+        connected: bool | None = None
         while not self._signals.wait(_POLL_S) and self._writer.alive:
             if self._signals.reload_asked():
                 self._reload.asked({})
@@ -178,9 +179,11 @@ class Gateway:
                 still = now_still
             if not still:
                 self._notify.alive("all loops turn")
-            if real_mono_ms() - facts_ms >= FACTS_S * 1000:
-                facts_ms = real_mono_ms()
-                live_facts.write(self._store, self._facts("running", still))
+            facts = self._facts("running", still)
+            now_connected = facts["source"]["connected"]
+            if real_mono_ms() - facts_ms >= FACTS_S * 1000 or now_connected != connected:
+                facts_ms, connected = real_mono_ms(), now_connected
+                live_facts.write(self._store, facts)
 
     def _still(self) -> list[str]:
         """The loops that have not come round lately."""

@@ -1,5 +1,6 @@
 """What every test run shares: which tests are left out here, and how many of each."""
 
+import shutil
 from collections import Counter
 from pathlib import Path
 
@@ -29,6 +30,8 @@ def _reason(item: pytest.Item, config: pytest.Config) -> str | None:
         return "need mosquitto (apt-get install mosquitto mosquitto-clients)"
     if item.get_closest_marker("series") and not server_path():
         return "need victoria-metrics (apt-get install victoria-metrics)"
+    if item.get_closest_marker("systemd") and not shutil.which("systemd-analyze"):
+        return "need systemd-analyze (apt-get install systemd)"
     if item.get_closest_marker("data") and not DATA.is_dir():
         return "need the recorded series, which are not beside this clone"
     return None
