@@ -13,15 +13,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-#: How far a level must move within `LOOK_MS` to be faster than growth, weather or airing: 0.3 K in 5 min is
-#: 3.6 K an hour, twice what a bed without losses heats (grade D). Where the probe itself wavers more, more.
-LEAST_MOVE = 30
-LOOK_MS = 300_000
-#: A move must stand out this many times from what the probe did in the quieter part of the time before it.
-_OVER_NOISE = 8.0
-_QUIETER_SHARE = 0.7
-#: Samples that must have been heard before a move to know the level before, and samples that make a plateau.
-_BEFORE_LEAST, _PLATEAU = 4, 3
+from gateway.core.estimate.turn_seen_trace import (
+    LEAST_MOVE,
+    LOOK_MS,
+    STILL,
+    Trace,
+    least_move,
+    runs,
+    unsure_from,
+)
+
+__all__ = ["LEAST_MOVE", "LOOK_MS", "STILL", "Passage", "passages"]
+
+#: Samples that must have been heard before a move to know the level before, and in all.
+_BEFORE_LEAST, _AT_LEAST = 6, 9
 _BEFORE_MOST, _AFTER_MOST = 8, 6
 #: Samples at a level lie within this; moving grain just after a turn does as well.
 _AGREE = 60
@@ -29,13 +34,9 @@ _AGREE = 60
 _SHRINK_LEAST, _SHRINK_MOST = 0.3, 0.8
 #: What takes longer than this one way is weather; a turn's fall is over in a few of the probe's own lags.
 _SLOW_MS = 1_500_000
-#: A level is carried on over a time out as it moved over so many samples before, at most so fast (hundredths
+#: A level is carried on over a time out as it rose over so many samples before, at most so fast (hundredths
 #: an hour) and so long.
 _DRIFT_OVER, _DRIFT_MOST, _DRIFT_FOR_MS = 30, 150, 2_700_000
-#: A change across a silence this long happened at no known moment.
-_GAP_MS = 480_000
-#: A probe whose value has not moved by one digit this long may have been stuck: its move may be older.
-STILL = 25
 
 
 class Passage(NamedTuple):
@@ -95,84 +96,26 @@ class _Move(NamedTuple):
     cut: bool
 
 
-class _Trace:
-    """The heard samples of a ring, smoothed, with the times they were heard at."""
-
-    def __init__(self, values: Sequence[int | None], last: int, bin_ms: int) -> None:
-        first = last - len(values) + 1
-        heard = [(first + i, value) for i, value in enumerate(values) if value is not None]
-        self.times = [(number * bin_ms) + bin_ms // 2 for number, _ in heard]
-        self.raw = [value for _, value in heard]
-        self.level = _smooth(self.raw)
-        self.look_ms = max(LOOK_MS, 3 * bin_ms)
-        self.bin_ms = bin_ms
-
-    def changes(self) -> tuple[list[int], list[int]]:
-        """For each sample, how much it differs from the oldest within the look back, and which that is."""
-        times, level, look_ms = self.times, self.level, self.look_ms
-        change, since, j = [0], [0], 0
-        for i in range(1, len(times)):
-            start = times[i] - look_ms
-            while times[j] < start and j < i - 1:
-                j += 1
-            change.append(level[i] - level[j])
-            since.append(j)
-        return change, since
-
-
 def passages(values: Sequence[int | None], last: int, bin_ms: int) -> list[Passage]:
     """The moves in a ring's values, oldest first; empty for a quiet probe.
 
     `last` is the number of the newest bin, each `bin_ms` long since the epoch.
     """
-    trace = _Trace(values, last, bin_ms)
-    if len(trace.raw) < _BEFORE_LEAST + _PLATEAU:
+    heard = [value for value in values if value is not None]
+    if not heard or max(heard) - min(heard) < LEAST_MOVE:
+        return []
+    trace = Trace(values, last, bin_ms)
+    if len(trace.raw) < _AT_LEAST:
         return []
     change, since = trace.changes()
-    least = _least_move(change)
-    runs = _runs(change, since, least)
-    moves = _joined([_move(trace, run, least) for run in runs], least)
+    least = least_move(change)
+    moving = runs(change, since, least)
+    moves = _joined([_move(trace, run, least) for run in moving], least)
     found = [_passage(trace, move, least) for move in moves if not move.cut]
     return [one for one in found if one.stray or one.settled_ms - one.out_ms <= _SLOW_MS]
 
 
-def _smooth(raw: list[int]) -> list[int]:
-    """Each sample the middle one of three; the newest the middle one of the last three."""
-    if len(raw) < 3:
-        return raw
-    smooth = [raw[0]]
-    a, b = raw[0], raw[1]
-    for c in raw[2:]:
-        low, high = (a, b) if a < b else (b, a)
-        smooth.append(low if c < low else high if c > high else c)
-        a, b = b, c
-    smooth.append(smooth[-1])
-    return smooth
-
-
-def _least_move(change: list[int]) -> int:
-    """The least move that stands out; takes the slow trend out of the changes."""
-    middle = sorted(change)[len(change) // 2]
-    for i in range(len(change)):
-        change[i] -= middle
-    quiet = sorted(abs(value) for value in change)[: max(1, int(len(change) * _QUIETER_SHARE))]
-    return max(LEAST_MOVE, int(_OVER_NOISE * sum(quiet) / len(quiet)))
-
-
-def _runs(change: list[int], since: list[int], least: int) -> list[tuple[int, int]]:
-    """Stretches of samples that move, joined where no plateau lies between."""
-    runs: list[tuple[int, int]] = []
-    for i, value in enumerate(change):
-        if -least < value < least:
-            continue
-        if runs and since[i] <= runs[-1][1] + _PLATEAU:
-            runs[-1] = (runs[-1][0], i)
-        else:
-            runs.append((since[i], i))
-    return runs
-
-
-def _move(trace: _Trace, run: tuple[int, int], least: int) -> _Move:
+def _move(trace: Trace, run: tuple[int, int], least: int) -> _Move:
     level = trace.level
     start, end = run
     newest = len(level) - 1
@@ -251,7 +194,7 @@ def _undoes(first: _Move, second: _Move, least: int) -> bool:
     )
 
 
-def _passage(trace: _Trace, move: _Move, least: int) -> Passage:
+def _passage(trace: Trace, move: _Move, least: int) -> Passage:
     times = trace.times
     under = min(move.before, move.after) - move.low
     over = move.high - max(move.before, move.after)
@@ -269,11 +212,11 @@ def _passage(trace: _Trace, move: _Move, least: int) -> Passage:
         stray,
         move.settled,
         move.moving,
-        _unsure_from(trace, move.start),
+        unsure_from(trace, move.start),
     )
 
 
-def _drift(trace: _Trace, start: int, for_ms: int) -> int:
+def _drift(trace: Trace, start: int, for_ms: int) -> int:
     """What the level would have changed by itself while the probe was out, from the half hour before."""
     times, level = trace.times, trace.level
     first = max(0, start - _DRIFT_OVER)
@@ -282,19 +225,7 @@ def _drift(trace: _Trace, start: int, for_ms: int) -> int:
         return 0
     rate = (_middle(level[max(0, start - 4) : start + 1]) - _middle(level[first : first + 5])) / span_ms
     most = _DRIFT_MOST * min(for_ms, _DRIFT_FOR_MS) / 3_600_000
-    return int(max(-most, min(most, rate * min(for_ms, _DRIFT_FOR_MS))))
-
-
-def _unsure_from(trace: _Trace, start: int) -> int:
-    """Since when the move may have happened: before a silence, or while one and the same value was said."""
-    times, raw = trace.times, trace.raw
-    if start + 1 < len(times) and times[start + 1] - times[start] > max(_GAP_MS, 3 * trace.bin_ms):
-        return times[start] - 1
-    k = start
-    while k > 0 and raw[k - 1] == raw[start]:
-        k -= 1
-    # One value back to where the memory begins may be older than that.
-    return times[k] if start - k >= STILL or k == 0 else times[start]
+    return int(max(0.0, min(most, rate * min(for_ms, _DRIFT_FOR_MS))))
 
 
 def _middle(values: list[int]) -> int:

@@ -12,9 +12,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from gateway.core.estimate.turn_seen_bed import Bed, Figures
+from gateway.core.estimate.turn_seen_bed import Bed
 from gateway.core.estimate.turn_seen_cluster import Air, Cluster, Role, Say, Witness
-from gateway.core.estimate.turn_seen_walk import PLACE_M, Passed, Walk, next_ms, walk
+from gateway.core.estimate.turn_seen_layers import Layers, layers_of, places
+from gateway.core.estimate.turn_seen_walk import Passed, Walk, next_ms, walk
 
 TURNED, PERHAPS, PLOUGHED = "turned", "perhaps", "ploughed"
 #: The air over the bed moved as well, by at least this much (hundredths) and this near in time: a door, the sun.
@@ -57,16 +58,6 @@ class Verdict(NamedTuple):
     vented: bool = False
 
 
-class _Layers(NamedTuple):
-    """The layers where it passed: how far apart before and after, their mean fall, and who objects."""
-
-    before: int
-    after: int
-    fall: float
-    agreeing: int
-    against: int
-
-
 class Denied(NamedTuple):
     """The probes that moved are back where they were: no turn from and to these moments (Unix ms)."""
 
@@ -85,7 +76,7 @@ def judge(bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], air: Air) ->
         return _denied(back) if back else None
     if all(say.late for say in shows) and not any(one.timed for _, one in cluster.lettings):
         return None
-    layers = _layers(bed, shows, back, witnesses) if shows else None
+    layers = layers_of(bed, shows, back, witnesses) if shows else None
     if layers is not None and layers.fall < _FELL_LEAST and all(say.was_out for say in shows) and not vents:
         # They came out and went back, into grain no cooler than before.
         return _denied([*shows, *back])
@@ -106,60 +97,6 @@ def _span(says: Sequence[Say]) -> tuple[int, int]:
     return min(say.passage.out_ms for say in says), max(say.passage.settled_ms for say in says)
 
 
-def _layers(bed: Bed, shows: list[Say], back: list[Say], witnesses: Sequence[Witness]) -> _Layers:
-    """Compare, place by place, what the layers were and what they came to."""
-    before = after = agreeing = against = 0
-    for place in _places(bed, shows):
-        here = [say for say in shows if abs(bed.at_m(say.witness.wire) - place) <= PLACE_M]
-        came_to = [say.passage.after for say in here]
-        was = [say.passage.before for say in here]
-        middle = sum(came_to) / len(came_to)
-        known = {say.witness.wire.id for say in (*shows, *back)}
-        quiet = [(say.passage.before, say.passage.after, say.was_out) for say in back if _at(bed, say, place)]
-        quiet += [
-            (w.level, w.level, False)
-            for w in witnesses
-            if w.wire.id not in known and w.level is not None and not w.passages
-            and w.wire.quantity == "temperature" and abs(bed.at_m(w.wire) - place) <= PLACE_M
-        ]  # fmt: skip
-        moved = max(abs(say.passage.net) for say in here)
-        sure = any(say.sure for say in here)
-        # One that did not move at all must have been there already: nearly what the others came to.
-        tolerance = bed.figures.apart_k * 100.0 + 0.15 * (max(was) - min(was))
-        for old, new, strayed in quiet:
-            if abs(new - middle) > tolerance:
-                against += 1
-                continue
-            # A cold layer may already have been what the mixed grain came to.
-            agreeing += strayed or (sure and moved >= bed.figures.alike_k * 100.0)
-            came_to.append(new)
-            was.append(old)
-        before, after = max(before, max(was) - min(was)), max(after, max(came_to) - min(came_to))
-    if len(_places(bed, shows)) == len(shows):
-        # One probe to a place: the layers are told along the bed.
-        before = max(before, _range([say.passage.before for say in shows]))
-        after = max(after, _range([say.passage.after for say in shows]))
-    fall = -sum(say.passage.net for say in shows) / len(shows)
-    return _Layers(before, after, fall, agreeing, against)
-
-
-def _at(bed: Bed, say: Say, place: float) -> bool:
-    return abs(bed.at_m(say.witness.wire) - place) <= PLACE_M
-
-
-def _range(values: list[int]) -> int:
-    return max(values) - min(values)
-
-
-def _places(bed: Bed, says: Sequence[Say]) -> list[float]:
-    """The places along the bed where these probes hang, those within a metre taken as one."""
-    places: list[float] = []
-    for at_m in sorted(bed.at_m(say.witness.wire) for say in says):
-        if not places or at_m - places[-1] > PLACE_M:
-            places.append(at_m)
-    return places
-
-
 def _alone(
     bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], air: Air, shows: list[Say]
 ) -> Verdict | None:
@@ -172,7 +109,7 @@ def _alone(
         return None
     if any(say.role is Role.BACK for say in cluster.says):
         return None
-    layers = _layers(bed, shows, [], [])
+    layers = layers_of(bed, shows, [], [])
     only, sharp = shows[0], bed.figures.sharp_fall_k * 100.0
     flared = only.passage.stray > 0 and not only.was_out
     if flared or layers.fall < (sharp / 2.0 if only.was_out else sharp):
@@ -201,11 +138,11 @@ class _Proofs(NamedTuple):
         return self.converged + self.out + self.vented + self.walked + self.sharp
 
 
-def _proofs(bed: Bed, shows: list[Say], layers: _Layers | None, share: float) -> _Proofs:
+def _proofs(bed: Bed, shows: list[Say], layers: Layers | None, share: float) -> _Proofs:
     figures = bed.figures
     before, after, fall = (layers.before, layers.after, layers.fall) if layers else (0, 0, 0.0)
     passes = [say.passage.pass_ms for say in shows if not say.late]
-    walked = len(_places(bed, shows)) > 1 and bool(passes) and max(passes) - min(passes) >= _WALKED_MS
+    walked = len(places(bed, shows)) > 1 and bool(passes) and max(passes) - min(passes) >= _WALKED_MS
     return _Proofs(
         apart=before >= _TOLD_APART,
         converged=before >= figures.apart_k * 100.0 and after <= figures.converged_share * before,
@@ -222,7 +159,7 @@ def _together(
     cluster: Cluster,
     witnesses: Sequence[Witness],
     air: Air,
-    layers: _Layers | None,
+    layers: Layers | None,
     share: float,
 ) -> Verdict | None:
     shows = [say for say in cluster.says if say.role is Role.SHOWS]
@@ -248,7 +185,7 @@ def _together(
     return verdict._replace(strongly=proofs.strongly, vented=proofs.vented)
 
 
-def _can_be(bed: Bed, shows: list[Say], layers: _Layers, proofs: _Proofs) -> bool:
+def _can_be(bed: Bed, shows: list[Say], layers: Layers, proofs: _Proofs) -> bool:
     """Whether layers that did this can have been turned."""
     parted = layers.after > max(bed.figures.alike_k * 100.0, _PARTED * layers.before)
     fell = layers.fall >= (0.0 if proofs.strongly else _FELL_LEAST)
@@ -276,7 +213,7 @@ def _verdict(
     bed: Bed,
     cluster: Cluster,
     witnesses: Sequence[Witness],
-    layers: _Layers | None,
+    layers: Layers | None,
     kind: str,
     sureness: float,
 ) -> Verdict:

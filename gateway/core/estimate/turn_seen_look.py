@@ -1,0 +1,82 @@
+"""One look at a bed: what its probes say, how that reads, and what is told of it."""
+
+from __future__ import annotations
+
+from gateway.core.estimate.turn_seen_bed import Bed, TurnSeen, Wire
+from gateway.core.estimate.turn_seen_cluster import Air, Letting, Witness, clusters, hangs_in_air
+from gateway.core.estimate.turn_seen_passage import STILL, Passage, passages
+from gateway.core.estimate.turn_seen_ring import Ring
+from gateway.core.estimate.turn_seen_state import BedTurns, Turns
+from gateway.core.estimate.turn_seen_tell import take_back, tell
+from gateway.core.estimate.turn_seen_vent import vents
+from gateway.core.estimate.turn_seen_verdict import TURNED, Denied, Verdict, judge
+
+#: A probe, and the room's air, count as heard within this (or three of their intervals).
+_FRESH_MS, _AIR_FRESH_MS = 600_000, 1_800_000
+#: This share of the CO2 gone is worth noting.
+_LET_GO = 0.2
+#: CO2 that rises by more than this over this long has not come to its new level.
+_RISING, _RISING_OVER_MS = 1.1, 180_000
+
+
+def look(turns: Turns, bed: Bed, lying: BedTurns, now_ms: int) -> list[TurnSeen]:
+    air = _air(turns, bed, now_ms)
+    witnesses = [_witness(lying, wire, air, now_ms) for wire in bed.probes if wire.id in lying.rings]
+    found: list[TurnSeen] = []
+    for readings in clusters(bed, witnesses, air, now_ms):
+        verdicts = [judge(bed, cluster, witnesses, air) for cluster in readings]
+        best = max((one for one in verdicts if isinstance(one, Verdict)), key=_weight, default=None)
+        if best is not None:
+            found += tell(turns, bed, lying, best, now_ms)
+        elif verdicts and isinstance(verdicts[0], Denied):
+            found += take_back(lying, verdicts[0], now_ms)
+    return found
+
+
+def _weight(verdict: Verdict) -> tuple[bool, int, float, int]:
+    """Which of several readings of the same moves is believed: the earlier one, all else being equal."""
+    return (verdict.kind == TURNED, len(verdict.probes), verdict.sureness, -verdict.last_ms)
+
+
+def _witness(lying: BedTurns, wire: Wire, air: Air, now_ms: int) -> Witness:
+    ring = lying.rings[wire.id]
+    fresh = now_ms - ring.heard_ms() <= max(_FRESH_MS, 3 * ring.bin_ms)
+    level = ring.level() if fresh else None
+    if ring.gas:
+        return Witness(wire, (), _lettings(ring, level), level)
+    known = lying.known.get(wire.id)
+    if known is None:
+        known = lying.known[wire.id] = passages(ring.values, ring.last, ring.bin_ms)
+    if level is not None and (ring.stands(STILL) or (not known and hangs_in_air(level, air))):
+        # It may be stuck, or hang in the air: it says neither yes nor no.
+        level = None
+    return Witness(wire, known, (), level)
+
+
+def _lettings(ring: Ring, level: int | None) -> list[Letting]:
+    before = ring.back(_RISING_OVER_MS)
+    if level is None or (before is not None and level > before * _RISING):
+        # Still on its way back: the probe was out, or the grain breathes; what it comes to is not known.
+        return []
+    first = ring.last - len(ring.values) + 1
+    return [
+        Letting((first + one.at) * ring.bin_ms, max(0.0, 1.0 - level / one.before), one.wavered)
+        for one in vents(ring.values, _LET_GO)
+    ]
+
+
+def _air(turns: Turns, bed: Bed, now_ms: int) -> Air:
+    levels: list[int] = []
+    moved: list[Passage] = []
+    for wire in bed.air:
+        ring = turns.air.get(wire.id)
+        if ring is None or now_ms - ring.heard_ms() > max(_AIR_FRESH_MS, 3 * ring.bin_ms):
+            continue
+        level = ring.level()
+        if level is not None:
+            levels.append(level)
+        known = turns.known.get(wire.id)
+        if known is None:
+            known = turns.known[wire.id] = passages(ring.values, ring.last, ring.bin_ms)
+        moved += known
+    return Air(sorted(levels)[len(levels) // 2] if levels else None, moved)
