@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from gateway.core import rows
-from gateway.core.inputs import TurnKnown
+from gateway.core.effects import TurnKnown
 from gateway.core.rows import Row, when
 from gateway.ports import AlarmLine, NoticeLine, RejectedCount, RejectedLine
 
@@ -25,7 +25,7 @@ def timed(found: Iterable[Row], *keys: str) -> list[Row]:
 
 def beds(found: Iterable[Row]) -> list[Row]:
     """Rows of `views.beds`."""
-    return timed(found, "turned_at", "due_at")
+    return timed(found, "turned_at", "due_at", "start_at")
 
 
 def probes(found: Iterable[Row]) -> list[Row]:
@@ -35,7 +35,31 @@ def probes(found: Iterable[Row]) -> list[Row]:
 
 def tonight(found: Iterable[Row]) -> list[Row]:
     """Rows of `views.tonight`."""
-    return timed(found, "due_at", "turned_at")
+    return timed(found, "due_at", "turned_at", "start_at")
+
+
+def pieces(found: Iterable[Row]) -> list[Row]:
+    """Rows of `views_piece.pieces`, with their way and story."""
+    return [
+        row
+        | {
+            "stretches": timed(row["stretches"], "turned_at", "ploughed_at"),
+            "way": timed(row["way"], "from", "until"),
+            "by_hand": timed(row["by_hand"], "at"),
+            "story": timed(row["story"], "at", "known_at"),
+        }
+        for row in timed(found, "steeped_at", "cast_at")
+    ]
+
+
+def lay(found: Iterable[Row]) -> list[Row]:
+    """Rows of `views_piece.lay`."""
+    return timed(found, "from", "until")
+
+
+def questions(found: Iterable[Row]) -> list[Row]:
+    """Rows of `views_piece.questions`."""
+    return timed(found, "at")
 
 
 def alarms(found: Iterable[AlarmLine]) -> list[Row]:

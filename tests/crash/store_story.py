@@ -6,7 +6,8 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from gateway.core.inputs import Cast, Delivery, Effect, Started
+from gateway.core.effects import Effect
+from gateway.core.inputs import Cast, Delivery, Started
 from gateway.core.reading import Reason, Rejected
 from gateway.edges.sqlite import Writer
 from gateway.edges.sqlite.place import DATABASE
