@@ -1,0 +1,1 @@
+"""Physics and hygiene, held against sources outside."""
