@@ -7,7 +7,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from gateway import live_store
+from gateway import __version__, live_store
 from gateway.core import rows, views
 from gateway.core.engine import State
 from gateway.core.rows import Row
@@ -109,6 +109,8 @@ def _health(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
             {row["probe"]: row["state"] for row in views.probes(state)},
             [line.alarm.kind for line in reader.alarms(False) if line.alarm.kind.startswith("gateway_")],
             _mirror_health(reader, facts),
+            __version__,
+            *live_store.last_backup(store),
         )
     )
     bad = sum(row["state"] == "bad" for row in found)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
+import platform
 import random
 import select
 import signal
@@ -24,7 +25,7 @@ from gateway.edges.door_key import load_key
 from gateway.edges.mqtt import MqttSource, Options
 from gateway.edges.notify import Notify
 from gateway.edges.phone.webhook import Webhook
-from gateway.edges.sqlite import Writer, open_reader, open_writer
+from gateway.edges.sqlite import LIBRARY, Writer, open_reader, open_writer
 from gateway.edges.timer import Timer
 from gateway.errors import SettingsFault
 from gateway.live_backup import Backups
@@ -125,6 +126,7 @@ class Gateway:
         self._door = _door(settings, key, people, real)
         self._writer = WriterThread(self._pipeline, self._requests, self._clock, self._signals.wake)
         self._timer = Timer(self._source.wake, max(0.1, min(1.0, 10.0 / choice.speed)))
+        self._versions = {"Python": platform.python_version(), "SQLite": LIBRARY, "schema": writer.schema()}
         self._standing = [line.alarm.kind for line in for_people.alarms(False)]
 
     def run(self) -> int:
@@ -201,6 +203,7 @@ class Gateway:
             "written_ms": real_wall_ms(),
             "state": state,
             "version": __version__,
+            "versions": self._versions,
             "pid": os.getpid(),
             "clock": {"kind": self._choice.kind, "trusted": self._clock.trusted()},
             "source": self._source.facts(),

@@ -22,11 +22,10 @@ from gateway.edges.sqlite import copying
 from gateway.edges.sqlite.copying import Contents, Look
 from gateway.edges.sqlite.place import DATABASE
 from gateway.errors import GatewayError, NoAnswer, SettingsFault, StoreFault, StoreHeld
+from gateway.live_store import COPIED
 
 log = logging.getLogger(__name__)
 
-#: What `health` knows of the newest back-up, beside the store.
-COPIED = "back-up.json"
 #: A large store on a slow card may take this long to be copied and checked.
 WITHIN_S = 3600.0
 LOCK, PARTS = "back-up.lock", "back-up-*.part"

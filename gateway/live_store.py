@@ -19,6 +19,8 @@ from gateway.errors import NoAnswer, SettingsFault, StoreFault, StoreHeld
 from gateway.ports import Journal, Reader
 
 FACTS = "health.json"
+#: What is known of the newest back-up.
+COPIED = "back-up.json"
 WITHIN_S = 5.0
 FIRST_ALARM = 101
 _TOGETHER = 5000
@@ -78,12 +80,21 @@ def daemon_facts(store: Path) -> tuple[dict[str, Any] | None, float | None]:
 
     `state` is "gone" where it said that it runs and nobody answers.
     """
+    facts, age_s = _told(store / FACTS, "written_ms")
+    if facts and facts.get("state") == "running" and not control.answers(store):
+        facts["state"] = "gone"
+    return facts, age_s
+
+
+def last_backup(store: Path) -> tuple[dict[str, Any] | None, float | None]:
+    """What the newest back-up said of itself, and its age in real seconds; (None, None) without one."""
+    return _told(store / COPIED, "made_ms")
+
+
+def _told(file: Path, key: str) -> tuple[dict[str, Any] | None, float | None]:
     try:
-        text = (store / FACTS).read_text(encoding="utf-8")
-        facts = json.loads(text)
-        if facts["state"] == "running" and not control.answers(store):
-            facts["state"] = "gone"
-        return facts, max(0.0, (real_wall_ms() - int(facts["written_ms"])) / 1000)
+        facts = json.loads(file.read_text(encoding="utf-8"))
+        return facts, max(0.0, (real_wall_ms() - int(facts[key])) / 1000)
     except (OSError, ValueError, TypeError, KeyError):
         return None, None
 

@@ -13,6 +13,9 @@ from gateway.show.words import size, span
 STALE_S = 30.0
 #: Less room than this is worth a look; SQLite needs some to fold its log.
 LITTLE_ROOM = 200_000_000
+#: A nightly back-up may fail once; after that somebody should know.
+OLD_BACKUP_S = 60 * 3600.0
+NAMED = 6
 
 
 class Seen(NamedTuple):
@@ -27,6 +30,9 @@ class Seen(NamedTuple):
     probe_states: dict[str, str]
     gateway_alarms: list[str]
     mirror: Row | None = None
+    program: str = ""
+    backup: dict[str, Any] | None = None
+    backup_age_s: float | None = None
 
 
 def rows(seen: Seen) -> list[Row]:
@@ -35,9 +41,10 @@ def rows(seen: Seen) -> list[Row]:
     running = facts.get("state") == "running" and seen.age_s is not None and seen.age_s <= STALE_S
     found = [_gateway(seen, running)]
     found += [_broker(facts, running), _session(facts, running), _queue(facts, running), _clock(facts)]
-    found += [_store(seen), _disk(seen), _phones(seen), _probes(seen)]
+    found += [_store(seen), _disk(seen), _backup(seen), _phones(seen), _probes(seen)]
     found += [seen.mirror] if seen.mirror else []
     found += [_row(name, "bad", "there is an alarm about it", "alarms") for name in seen.gateway_alarms]
+    found.append(_versions(seen, running))
     found.append(_row("gas", "note", "no gas watch", "take a hand meter; this is not a certified gas alarm"))
     return found
 
@@ -121,7 +128,7 @@ def _disk(seen: Seen) -> Row:
 def _phones(seen: Seen) -> Row:
     tried = Counter(notice.phone for notice in seen.due if notice.attempts)
     if tried:
-        names = ", ".join(sorted(tried)[:5])
+        names = _named(sorted(tried))
         return _row("phones", "bad", f"not reached: {names}", "test-call; look at [[phone]] in the site file")
     return _row("phones", "good", f"{len(seen.due)} messages on their way")
 
@@ -131,9 +138,37 @@ def _probes(seen: Seen) -> Row:
     heard, all_of = count["alive"], len(seen.probe_states)
     lost = sorted(probe for probe, state in seen.probe_states.items() if state in ("silent", "stuck"))
     if lost:
-        more = " …" if len(lost) > 6 else ""
-        return _row("probes", "bad", f"not heard: {', '.join(lost[:6])}{more}", "probes; look at these")
+        return _row("probes", "bad", f"not heard: {_named(lost)}", "probes; look at these")
+    late = sorted(probe for probe, state in seen.probe_states.items() if state == "late")
+    if late:
+        said = f"{heard} of {all_of} heard in time; late: {_named(late)}"
+        return _row("probes", "note", said, "look again in a while; it calls when one is silent")
     rest = ", ".join(
         f"{count[state]} {state.replace('_', ' ')}" for state in sorted(count) if state != "alive"
     )
     return _row("probes", "good", f"{heard} of {all_of} heard{'; ' + rest if rest else ''}")
+
+
+def _backup(seen: Seen) -> Row:
+    if seen.backup is None or seen.backup_age_s is None:
+        return _row("back-up", "note", "none has been made of this store", "backup FILE; see the runbook")
+    detail = f"{span(seen.backup_age_s)} ago, {seen.backup.get('file')}"
+    if seen.backup_age_s > OLD_BACKUP_S:
+        return _row("back-up", "bad", detail, "look at the back-up timer, or: backup FILE")
+    return _row("back-up", "good", detail)
+
+
+def _versions(seen: Seen, running: bool) -> Row:
+    facts = seen.facts or {}
+    runs = facts.get("version")
+    parts = [
+        f"gateway {seen.program}",
+        *(f"{name} {what}" for name, what in facts.get("versions", {}).items()),
+    ]
+    if running and runs != seen.program:
+        return _row("versions", "bad", f"{runs} runs, {seen.program} is installed", "restart the gateway")
+    return _row("versions", "good", ", ".join(parts))
+
+
+def _named(names: list[str]) -> str:
+    return ", ".join(names[:NAMED]) + (" …" if len(names) > NAMED else "")

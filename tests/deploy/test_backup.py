@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from gateway import live_backup
+from gateway import live_backup, live_store
 from gateway.core.reading import OWN_TIME, Reading
 from gateway.edges.sqlite import Writer, copying, open_reader, open_writer
 from gateway.errors import NoAnswer, StoreFault
@@ -279,7 +279,7 @@ def test_the_running_gateway_makes_it(tmp_path: Path, broker: Broker) -> None:
         assert row["whole"]
         assert before <= row["newest"] <= open_reader(store).last_stamp()[0]
         assert row["clock"] == "topic"
-        note = json.loads((store / live_backup.COPIED).read_text())
+        note = json.loads((store / live_store.COPIED).read_text())
         assert note["file"] == str(file)
         assert daemon.end() == 0
     finally:

@@ -49,10 +49,9 @@ class Site32:
         for number, probe in enumerate(PROBES):
             words = ["mosquitto_pub", *self.broker.client_args, "--cafile", str(self.site.ca), "-u", probe]
             words += ["-P", self.site.password(probe), "-q", "1", "-t", f"quern-hill/bed-a/{probe}", "-l"]
+            first_s = newest_s - rounds * EVERY_S
             lines = [
-                json.dumps(
-                    {"v": 15 + number / 10 + turn % 50 / 100, "t": newest_s - (rounds - turn) * EVERY_S}
-                )
+                json.dumps({"v": 15 + number / 10 + turn % 50 / 100, "t": first_s + turn * EVERY_S})
                 for turn in range(rounds)
             ]
             subprocess.run(words, input="\n".join(lines) + "\n", text=True, check=True, timeout=SOON_S * 4)

@@ -155,6 +155,11 @@ class Writer:
         with faults():
             return reads.get_meta(self._db, key)
 
+    def schema(self) -> int:
+        """The number of the newest migration this file has had."""
+        with faults():
+            return int(self._db.execute("PRAGMA user_version").fetchone()[0])
+
     def checkpoint(self) -> None:
         """As `ports.Journal.checkpoint`; folds as much as the readers of the moment allow, waits for none."""
         if self._open:
