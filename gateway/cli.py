@@ -51,8 +51,7 @@ def _drive(asked: argparse.Namespace, environ: Mapping[str, str]) -> int:
 
         if getattr(asked, "resend", False):
             _resend(asked, environ)
-        ended = getattr(asked, "ended", False)
-        return cli_show.show(asked.command, _store(asked, environ), as_json=asked.json, ended=ended)
+        return cli_show.show(asked.command, _store(asked, environ), vars(asked), as_json=asked.json)
     if group == "write":
         return _record(asked, environ)
     if group == "keep":

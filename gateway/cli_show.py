@@ -7,7 +7,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from gateway import __version__, live_store
+from gateway import __version__, cli_show_floor, live_store
 from gateway.core import rows, views
 from gateway.core.engine import State
 from gateway.core.rows import Row
@@ -28,12 +28,15 @@ class Answer(NamedTuple):
     more: Mapping[str, Any] = MappingProxyType({})
 
 
-def show(command: str, store: Path, *, as_json: bool, ended: bool = False) -> int:
-    """Print one reading command's answer; 1 where it is bad news."""
+_Answering = Callable[[Reader, State, Path, Mapping[str, Any]], Answer]
+
+
+def show(command: str, store: Path, more: Mapping[str, Any], *, as_json: bool) -> int:
+    """Print one reading command's answer; 1 where it is bad news. `more`: what else was typed."""
     reader = live_store.reader_of(store)
     try:
         state = live_store.state_of(reader)
-        answer = _ANSWERS[command](reader, state, store, ended)
+        answer = _ANSWERS[command](reader, state, store, more)
     finally:
         reader.close()
     runs = live_store.runs(store)
@@ -50,7 +53,7 @@ def show(command: str, store: Path, *, as_json: bool, ended: bool = False) -> in
     return int(answer.bad)
 
 
-def _beds(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+def _beds(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) -> Answer:
     found = documents.beds(views.beds(state))
     hot = [row for row in found if row["level"] in ("high", "urgent")]
     blind = [row for row in found if not row["watched"] and row["why"] != "known empty"]
@@ -58,43 +61,45 @@ def _beds(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
     return Answer(found, _list(said, words.count(len(found), "bed")), tables.beds, bool(hot or blind))
 
 
-def _probes(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+def _probes(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) -> Answer:
     found = documents.probes(views.probes(state))
     lost = sum(row["state"] in ("silent", "stuck") for row in found)
     return Answer(found, f"{len(found)} probes, {lost} not heard", tables.probes, lost > 0)
 
 
-def _alarms(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
-    found = documents.alarms(reader.alarms(ended, MOST))
+def _alarms(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) -> Answer:
+    found = documents.alarms(reader.alarms(bool(more.get("ended")), MOST))
     grave = any(row["state"] != "normal" and row["priority"] != "low" and not row["late"] for row in found)
     standing = tables.sums(found)
     return Answer(found, f"Alarms: {standing}" if standing else "No alarm stands.", tables.alarms, grave)
 
 
-def _turns(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+def _turns(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) -> Answer:
     found = documents.turns(reader.turns(MOST))
     return Answer(found, words.count(len(found), "turn") + " known", tables.turns, False)
 
 
-def _notices(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+def _notices(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) -> Answer:
     found = documents.notices(reader.notices(MOST))
     late = sum(bool(row["attempts"] and not row["delivered_at"] and not row["withdrawn"]) for row in found)
     head = f"{late} did not reach their phone yet" if late else words.count(len(found), "message")
     return Answer(found, head, tables.notices, late > 0)
 
 
-def _rejected(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+def _rejected(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) -> Answer:
     counts = documents.rejected_counts(reader.rejected_counts())
     head = f"{sum(row['count'] for row in counts):,} messages refused"
     return Answer(documents.rejected(reader.rejected(MOST)), head, tables.rejected, False, {"counts": counts})
 
 
-def _tonight(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
-    found = documents.tonight(views.tonight(state))
-    return Answer(found, words.count(len(found), "bed") + " to turn", tables.tonight, False)
+def _of_floor(tell: Callable[[State, Mapping[str, Any]], cli_show_floor.Told]) -> _Answering:
+    def answer(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) -> Answer:
+        return Answer(*tell(state, more))
+
+    return answer
 
 
-def _health(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+def _health(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) -> Answer:
     facts, age_s = live_store.daemon_facts(store)
     n, _, _ = reader.last_stamp()
     cursor, _, _ = reader.load_judge()
@@ -124,7 +129,7 @@ def _mirror_health(reader: Reader, facts: dict[str, Any] | None) -> Row | None:
     return mirror.health(found) if found else None
 
 
-def _mirror(reader: Reader, state: State, store: Path, ended: bool) -> Answer:
+def _mirror(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) -> Answer:
     one = mirror.row(reader)
     found = [one] if one else []
     return Answer(found, mirror.head(found), mirror.table, any(map(mirror.is_bad, found)))
@@ -134,14 +139,17 @@ def _list(parts: list[str], otherwise: str) -> str:
     return ", ".join(part for part in parts if part) or otherwise
 
 
-_ANSWERS: dict[str, Callable[[Reader, State, Path, bool], Answer]] = {
+_ANSWERS: dict[str, _Answering] = {
     "beds": _beds,
     "probes": _probes,
     "alarms": _alarms,
     "turns": _turns,
     "notices": _notices,
     "rejected": _rejected,
-    "tonight": _tonight,
+    "tonight": _of_floor(lambda state, more: cli_show_floor.tonight(state)),
+    "piece": _of_floor(lambda state, more: cli_show_floor.pieces(state, more.get("piece"))),
+    "lay": _of_floor(lambda state, more: cli_show_floor.lay(state, more.get("when"))),
+    "questions": _of_floor(lambda state, more: cli_show_floor.questions(state)),
     "health": _health,
     "mirror": _mirror,
 }

@@ -11,7 +11,7 @@ from collections.abc import Container, Sequence
 from functools import cache
 from typing import Any
 
-from gateway.core import moment
+from gateway.core import moment, people
 from gateway.core.inputs import (
     EVENTS,
     VERBS,
@@ -25,14 +25,30 @@ from gateway.core.inputs import (
     Unquieted,
     event_from_plain,
 )
+from gateway.core.inputs_journey import HandRead, Ordered, Stood, Thickened, Thinned, Voided
 from gateway.core.site import Person, Place, Site
 
 LONGEST_TEXT = 200
 LONGEST_QUIET_S = 24 * 3600.0
-KILN_WORK = ("lit", "damped", "relit", "drawn", "turned", "levelled", "fan-on", "fan-off", "stripped")
+KILN_WORK = (
+    "lit",
+    "damped",
+    "relit",
+    "drawn",
+    "turned",
+    "levelled",
+    "fan-on",
+    "fan-off",
+    "stripped",
+    "to-store",
+)
+STANDS = ("wet", "dry")
 ANSWERS = ("going", "heard", "cant", "all-out")
 #: What is found at the place asked for, in the words of a fault.
-_KINDS = {"bed": ("bed",), "kiln": ("kiln",), "to": ("bed",)}
+_KINDS = {"bed": ("bed",), "kiln": ("kiln",), "to": ("bed",), "steep": ("steep",)}
+#: The longest standing order, and what a thermometer in grain can say.
+LONGEST_ORDER_MS = 48 * 3_600_000
+_HAND_C = (-20.0, 80.0)
 _EARLIEST_MS, _LATEST_MS = 0, 10**14
 
 
@@ -40,7 +56,8 @@ def read(word: str, body: dict[str, Any], now_ms: int, time_zone: str) -> Event:
     """The event that a verb and its plain body mean.
 
     Besides the event's own fields a body may say `when` (RFC 3339 with offset, or HH:MM for the last such
-    local time before `now_ms`) for `when_ms`, and `for` (seconds, or a span like 2h) for `for_s`.
+    local time before `now_ms`) for `when_ms`, `until` (likewise, for the next such time) for `until_ms`, and
+    `for` (seconds, or a span like 2h) for `for_s`.
     Raises ValueError naming the key, the value and what was expected; nothing odd in the body gets further.
     """
     body = _typed(body, now_ms, time_zone)
@@ -55,7 +72,7 @@ def read(word: str, body: dict[str, Any], now_ms: int, time_zone: str) -> Event:
         raise ValueError(f"{word}: {', '.join(missing)} missing")
     checked = {key: _value(key, value, wanted[key][0]) for key, value in body.items() if value is not None}
     event = event_from_plain(word, checked)
-    fault = _word_fault(event)
+    fault = _word_fault(event) or _order_fault(event, now_ms)
     if fault:
         raise ValueError(f"{word}: {fault}")
     return event
@@ -69,7 +86,10 @@ def by_id(body: dict[str, Any], site: Site) -> dict[str, Any]:
     people = _names(site.people)
     places = _names(site.places)
     found = dict(body)
-    for key, ids in (("bed", places), ("to", places), ("kiln", places), ("by", people), ("person", people)):
+    known = dict.fromkeys(("bed", "to", "kiln", "steep"), places) | dict.fromkeys(
+        ("by", "person", "done_by"), people
+    )
+    for key, ids in known.items():
         value = body.get(key)
         if isinstance(value, str):
             found[key] = ids.get(value.casefold().strip(), value)
@@ -106,7 +126,13 @@ def cannot_be(event: Event, site: Site, alarms: Container[int]) -> str | None:
 def _typed(body: dict[str, Any], now_ms: int, time_zone: str) -> dict[str, Any]:
     """The body with `when` and `for` turned into what the event holds."""
     body = dict(body)
-    when, span = body.pop("when", None), body.pop("for", None)
+    when, span, until = body.pop("when", None), body.pop("for", None), body.pop("until", None)
+    try:
+        if until is not None:
+            body["until_ms"] = _ahead(_text("until", until), now_ms, time_zone)
+    except ValueError as fault:
+        text = str(fault)
+        raise ValueError(text if text.startswith("until:") else f"until: {text}") from fault
     try:
         if when is not None:
             body["when_ms"] = moment.typed(_text("when", when), now_ms, time_zone)
@@ -117,6 +143,14 @@ def _typed(body: dict[str, Any], now_ms: int, time_zone: str) -> dict[str, Any]:
         text = str(fault)
         raise ValueError(text if text.startswith(f"{key}:") else f"{key}: {text}") from fault
     return body
+
+
+def _ahead(text: str, now_ms: int, time_zone: str) -> int:
+    """Unix ms of a time to come: HH:MM is the next such local time."""
+    clock = moment.CLOCK.fullmatch(text)
+    if not clock:
+        return moment.parse(text)
+    return people.next_instant_ms(time_zone, now_ms, int(clock.group(1)) * 60 + int(clock.group(2)))
 
 
 def _unknown(what: str, site: Site, known: list[str]) -> str:
@@ -131,6 +165,23 @@ def _word_fault(event: Event) -> str | None:
         return f"answer: {_show(event.answer)} is not one of {', '.join(ANSWERS)}"
     if isinstance(event, Quieted) and not 0 < event.for_s <= LONGEST_QUIET_S:
         return f"for_s: {event.for_s} is not above 0 and at most {LONGEST_QUIET_S:.0f} (24 h)"
+    if isinstance(event, Stood) and event.stand not in STANDS:
+        return f"stand: {_show(event.stand)} is not one of {', '.join(STANDS)}"
+    if isinstance(event, HandRead) and not _HAND_C[0] <= event.c <= _HAND_C[1]:
+        return f"c: {event.c:g} is not between {_HAND_C[0]:g} and {_HAND_C[1]:g}"
+    if isinstance(event, Thinned | Thickened) and event.depth_cm is not None and event.depth_cm <= 0:
+        return f"depth_cm: {event.depth_cm:g} is not above 0"
+    if isinstance(event, Voided | Ordered) and not event.why:
+        return "why missing: others will wonder"
+    return None
+
+
+def _order_fault(event: Event, now_ms: int) -> str | None:
+    """An order has an end, and that is not behind us and not days ahead."""
+    if not isinstance(event, Ordered) or event.when_ms is not None:
+        return None
+    if not now_ms < event.until_ms <= now_ms + LONGEST_ORDER_MS:
+        return f"until_ms: {event.until_ms} is not within the next {LONGEST_ORDER_MS // 3_600_000} h"
     return None
 
 
@@ -158,7 +209,7 @@ def _value(key: str, value: Any, kind: type) -> Any:
     # Beyond this no float is exact, and a database's whole number would overflow.
     if abs(value) > 10**15 or not math.isfinite(value):
         raise ValueError(f"{key}: {_show(value)}: expected a number of a sensible size")
-    if key == "when_ms" and not _EARLIEST_MS <= value <= _LATEST_MS:
+    if key in ("when_ms", "until_ms") and not _EARLIEST_MS <= value <= _LATEST_MS:
         raise ValueError(f"{key}: {value}: expected Unix milliseconds")
     return value if kind is int else float(value)
 

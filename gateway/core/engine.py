@@ -11,14 +11,14 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 
-from gateway.core import board, codec
+from gateway.core import board, codec, night
 from gateway.core.board import Now, Out
 from gateway.core.effects import Effect
 from gateway.core.finding import Finding, Subject
 from gateway.core.happenings import HAPPENINGS
 from gateway.core.inputs import Entry, Event
 from gateway.core.reading import CLOCK_UNSURE, RETAINED, Reading
-from gateway.core.rules import heat, place_limit, silence, surroundings, turning
+from gateway.core.rules import heat, place_limit, sample, silence, steeping, surroundings, turning
 from gateway.core.site import Probe, Site
 from gateway.core.state import State
 from gateway.core.timeline import TICK_MS
@@ -88,13 +88,19 @@ def _pass_time(state: State, until_run_ms: int, effects: list[Effect]) -> None:
 def _tick(state: State, effects: list[Effect]) -> None:
     now = Now(state.at_ms, state.run_ms)
     out = Out(state.run_ms)
-    for finding in (*silence.judge(state), *turning.judge(state), *surroundings.judge(state)):
+    heard = silence.judge(state)
+    sample.judge(state)
+    for finding in (*heard, *turning.judge(state), *steeping.judge(state), *surroundings.judge(state)):
         board.found(state.board, state.site, finding, now, out)
     board.tick(state.board, state.site, now, out, _fresh(state))
+    night.tick(state, out)
     effects += out.effects
     state.due_run_ms = min(
         silence.next_run_ms(state),
+        state.sample_run_ms,
         turning.next_run_ms(state),
+        steeping.next_run_ms(state),
+        state.evening_run_ms,
         surroundings.next_run_ms(state),
         board.next_due_run_ms(state.board),
     )
@@ -164,6 +170,8 @@ def _fresh(state: State) -> Callable[[Subject], Finding | None]:
             return silence.unwatched_finding(state, place) if place else None
         if subject.kind == "turn_overdue":
             return turning.finding(state, place) if place else None
+        if subject.kind in ("steep_drain", "steep_fill"):
+            return steeping.finding(state, place.id, subject.kind[6:]) if place else None
         if subject.kind == "probe_silent":
             return silence.finding(state, probe) if probe else None
         return None

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from gateway.core import codec
+from gateway.core.inputs_journey import JOURNEY_EVENTS, Later
 from gateway.core.reading import Reading
 from gateway.core.site import Site
 
@@ -74,13 +75,16 @@ class Delivery:
 
 @dataclass(frozen=True, slots=True)
 class Cast:
-    """Steeped grain was cast onto a bed: a new piece lies there."""
+    """Steeped grain was cast onto a bed, or a stretch of it: a new piece lies there, out of `steep`."""
 
     bed: str
     piece: str | None = None
     by: str | None = None
     why: str | None = None
     when_ms: int | None = None
+    steep: str | None = None
+    from_m: float | None = None
+    to_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +99,7 @@ class CouchBroken:
 
 @dataclass(frozen=True, slots=True)
 class Turned:
-    """A bed, or a stretch of it in metres along the floor, was turned."""
+    """A bed, or a stretch of it in metres along the floor, was turned; `onto`: where it lies since."""
 
     bed: str
     from_m: float | None = None
@@ -103,33 +107,42 @@ class Turned:
     by: str | None = None
     why: str | None = None
     when_ms: int | None = None
+    onto_from_m: float | None = None
+    onto_to_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Moved:
-    """A piece went from one bed to another."""
+    """What lies on a bed, or on a stretch of it, went to another bed, or onto a stretch of that."""
 
     bed: str
     to: str
     by: str | None = None
     why: str | None = None
     when_ms: int | None = None
+    from_m: float | None = None
+    to_m: float | None = None
+    onto_from_m: float | None = None
+    onto_to_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Loaded:
-    """A piece went from a bed into a kiln; the bed is empty from here on."""
+    """What lies on a bed, or on a stretch of it, went into a kiln; nothing lies there from here on."""
 
     bed: str
     kiln: str | None = None
     by: str | None = None
     why: str | None = None
     when_ms: int | None = None
+    from_m: float | None = None
+    to_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class KilnWorked:
-    """Something done at the kiln: lit, damped, relit, drawn, turned, levelled, fan-on, fan-off, stripped."""
+    """Something done at the kiln: lit, damped, relit, drawn, turned, levelled, fan-on, fan-off, stripped,
+    to-store."""
 
     what: str
     kiln: str | None = None
@@ -203,7 +216,7 @@ class TestCallAsked:
 Event = (
     Started | Resumed | ClockStepped | SiteChanged | Refused | Condition | Delivery | Cast | CouchBroken
     | Turned | Moved | Loaded | KilnWorked | Answered | Quieted | Unquieted | PutOutOfService
-    | PutInService | TestCallAsked
+    | PutInService | TestCallAsked | Later
 )  # fmt: skip
 Input = Reading | Event
 
@@ -228,7 +241,7 @@ EVENTS: dict[str, type] = {
     "out-of-service": PutOutOfService,
     "in-service": PutInService,
     "test-call": TestCallAsked,
-}
+} | JOURNEY_EVENTS
 KINDS: dict[type, str] = {kind: word for word, kind in EVENTS.items()}
 
 #: What a person may record, by the verb typed (contract C6).

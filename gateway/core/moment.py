@@ -10,7 +10,8 @@ from gateway.core.wire.moment import moment_ms
 from gateway.core.wire.refusal import Refusal
 
 _LONGEST = 40
-_CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)", re.ASCII)
+#: A time of day as people write it.
+CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)", re.ASCII)
 _SPAN = re.compile(r"(?:(\d{1,4})h)?(?:(\d{1,5})(?:min|m))?(?:(\d{1,7})s)?", re.ASCII)
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MS = timedelta(milliseconds=1)
@@ -37,7 +38,7 @@ def typed(text: str, now_ms: int, time_zone: str) -> int:
 
     Raises ValueError. A local time that happened twice in the autumn is taken as the later one that is past.
     """
-    clock = _CLOCK.fullmatch(text)
+    clock = CLOCK.fullmatch(text)
     if not clock:
         return parse(text)
     zone = ZoneInfo(time_zone)

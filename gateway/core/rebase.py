@@ -8,6 +8,7 @@ hours long. Nothing that people recorded "now" may lie in the future either.
 from __future__ import annotations
 
 from gateway.core.reading import CLOCK_UNSURE, OWN_TIME
+from gateway.core.rules import sample
 from gateway.core.state import State
 from gateway.core.window import Window
 
@@ -40,7 +41,8 @@ def _move(state: State, by_ms: int) -> None:
     if by_ms < 0:
         now_ms = state.axis.at_ms(state.run_ms)
         state.resumed_at_ms = min(state.resumed_at_ms, now_ms)
-        state.pieces.not_after(now_ms)
+        state.pieces.not_after(state.site, now_ms)
+    sample.moved(state, by_ms)
 
 
 def _by_our_clock(window: Window) -> bool:

@@ -45,6 +45,46 @@ class Stage:
 
 
 @dataclass(frozen=True, slots=True)
+class Turning:
+    """What else than the clock makes a bed want turning, and how long a turn takes.
+
+    `rise_k` since the last turn, `spread_k` between the warmest and the coldest probe, `co2_turn_ppm` in the
+    bed. `rounds` are minutes after local midnight; where there are any, they stand in for `due_h`. So long
+    (`plough_h`) a ploughing puts the clock off, never beyond overdue. `mat_h`: a chilled piece may lie so
+    long. `withering_*` hold for a piece that withers. `base_c`: thermal time counts above it.
+    """
+
+    rise_k: float = 2.0
+    spread_k: float = 3.0
+    co2_turn_ppm: float = 40_000.0
+    rounds: tuple[int, ...] = ()
+    turn_takes_min: float = 60.0
+    plough_h: float = 4.0
+    mat_h: float = 16.0
+    withering_due_h: float = 12.0
+    withering_overdue_h: float = 16.0
+    base_c: float = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class RecipeStand:
+    """One stand of a steeping recipe: wet or dry, how long, and the water's temperature where it is wet."""
+
+    kind: str
+    hours: float
+    water_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """How a lot is steeped: its stands in order; a stand may run over by so much before anybody is called."""
+
+    id: str
+    stands: tuple[RecipeStand, ...]
+    overdue_after_min: float = 30.0
+
+
+@dataclass(frozen=True, slots=True)
 class Programme:
     """How warm, how often turned: a floor's days, or a kiln's stages.
 
@@ -61,16 +101,21 @@ class Programme:
     strict_urgent_c: float = 25.0
     stages: tuple[Stage, ...] = ()
     cap_c: float = 65.0
+    turning: Turning = field(default_factory=Turning)
 
 
 @dataclass(frozen=True, slots=True)
 class Floor:
-    """A growing floor: a strip from the steep's door to the kiln's."""
+    """A growing floor: a strip from the steep's door to the kiln's.
+
+    `pieces`: they stay, walk (`walk_m` further at each turn), or are moved.
+    """
 
     id: str
     length_m: float
     volume_m3: float | None = None
     pieces: str = "stay"
+    walk_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +207,7 @@ class Callout:
     night_from_min: int = 21 * 60
     night_to_min: int = 7 * 60
     speed: float = 1.0
+    evening_min: int = 18 * 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +236,7 @@ class Site:
     programmes: tuple[Programme, ...] = ()
     callout: Callout = field(default_factory=Callout)
     air: Air = field(default_factory=Air)
+    recipes: tuple[Recipe, ...] = ()
 
     @cached_property
     def place(self) -> dict[str, Place]:

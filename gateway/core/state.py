@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from gateway.core.board import BoardState
+from gateway.core.callout import Calling
 from gateway.core.finding import Subject
-from gateway.core.piece import Pieces
+from gateway.core.journey.record import Pieces
+from gateway.core.journey.warmth import Warmth
 from gateway.core.rules.limits import Guard, Ladder
 from gateway.core.site import Place, Probe, Programme, Site
 from gateway.core.timeline import Axis
+from gateway.core.want import Want
 from gateway.core.window import Window
 
 NEVER_MS = 2**62
@@ -21,6 +24,8 @@ class State:
 
     `due_run_ms` is a running time before which no tick can do anything; 0 asks for the very next one.
     `settling_from_ms` is the running time from which silence counts (after a start, a gap, a lost broker).
+    `steep_late` is what each steep is late with: drain or fill. `evening_*`: when the maltster is next told
+    what the night brings.
     """
 
     site: Site
@@ -43,6 +48,13 @@ class State:
     details: dict[str, str] = field(default_factory=dict)
     failing: dict[str, int] = field(default_factory=dict)
     turns: int = 0
+    wants: dict[str, Want] = field(default_factory=dict)
+    warmth: dict[str, Warmth] = field(default_factory=dict)
+    sample_run_ms: int = 0
+    steep_late: dict[str, str] = field(default_factory=dict)
+    evening_at_ms: int = 0
+    evening_run_ms: int = 0
+    evening: Calling = field(default_factory=Calling)
     ladders: dict[tuple[str, int], Ladder] = field(default_factory=dict, metadata={"derived": True})
 
     def window(self, probe: str) -> Window:

@@ -7,33 +7,29 @@ from __future__ import annotations
 
 from typing import Any
 
-from gateway.core.piece import Lying, day_of, in_couch, oldest_part
-from gateway.core.rules import heat, turning
+from gateway.core import night, wording_steep, wording_turn
+from gateway.core.piece import day_of, oldest_part
+from gateway.core.rules import due as dues
+from gateway.core.rules import heat, steeping
 from gateway.core.rules.limits import level_of
+from gateway.core.rules.reach import TREND, Forecast
 from gateway.core.site import Place, Probe
 from gateway.core.state import State
 from gateway.core.window import Window
 
 _FRESH_INTERVALS = 3
-#: A turned bed has so long to come down before its heat asks for the next turn (ours).
-_SETTLES_MS = 45 * 60_000
 
 
-def beds(state: State) -> list[dict[str, Any]]:
+def beds(state: State, ahead: Forecast = TREND) -> list[dict[str, Any]]:
     """One row a bed, in walking order from the steep's end: what lies there, how warm, when to turn."""
-    return [_bed(state, place) for place in _walk(state)]
+    return [_bed(state, place, ahead) for place in night.walk(state)]
 
 
-def _walk(state: State) -> list[Place]:
-    rooms = [place for place in state.site.places if place.kind == "bed"]
-    return sorted(rooms, key=lambda place: (place.floor or "", place.from_m or 0.0))
-
-
-def _bed(state: State, place: Place) -> dict[str, Any]:
+def _bed(state: State, place: Place, ahead: Forecast) -> dict[str, Any]:
     lying = state.pieces.beds.get(place.id)
     hottest, coldest = heat.extreme(state, place.id, 1), heat.extreme(state, place.id, -1)
     co2 = max((w.value for _, w in state.good(place.id, "co2") if w.value is not None), default=None)
-    due_ms, why = _due(state, place, lying)
+    due = dues.due(state, place, ahead)
     return {
         "bed": place.id,
         "piece": lying.piece if lying else None,
@@ -42,8 +38,8 @@ def _bed(state: State, place: Place) -> dict[str, Any]:
         "coldest_c": _round(coldest[1].value) if coldest else None,
         "co2_ppm": co2,
         "turned_at": oldest_part(lying).turned_ms if lying and lying.turned else None,
-        "due_at": due_ms,
-        "why": why,
+        "due_at": due.first.due_ms if due.first else None,
+        "why": wording_turn.why(state, place, due),
         "level": _level(
             state, place, hottest[1].value if hottest else None, coldest[1].value if coldest else None
         ),
@@ -52,25 +48,11 @@ def _bed(state: State, place: Place) -> dict[str, Any]:
         if hottest
         else None,
         "hottest_probe": hottest[0].id if hottest else None,
+        "start_at": due.first.start_ms if due.first else None,
+        "reason": due.first.kind if due.first else None,
+        "line": wording_turn.line(state, place, due),
+        "depth_cm": lying.depth_cm if lying else None,
     }
-
-
-def _due(state: State, place: Place, lying: Lying | None) -> tuple[int | None, str]:
-    """When the bed wants turning, and why: warm already, or the longest time between turns."""
-    if lying is None:
-        return None, "known empty" if place.id in state.pieces.empty else "no cast recorded"
-    if in_couch(lying, state.at_ms):
-        return None, "in the couch"
-    guard = state.guard("bed_hot", place.id)
-    clock = turning.clock(state, place)
-    clock_ms = clock.due_ms if clock else None
-    warm_ms = max(guard.since_ms, heat.newest_turn(state, place.id) + _SETTLES_MS)
-    if guard.rank >= heat.TURN_AT and (clock_ms is None or warm_ms < clock_ms):
-        return warm_ms, "warm enough to turn"
-    if clock is None:
-        return None, "no turning programme"
-    part = "" if clock.whole else f", {clock.from_m:g}-{clock.to_m:g} m"
-    return clock_ms, f"longest between turns{part}"
 
 
 def _level(state: State, place: Place, hottest_c: float | None, coldest_c: float | None) -> str | None:
@@ -117,12 +99,37 @@ def _probe_state(state: State, probe: Probe, window: Window) -> str:
     return "late" if quiet_ms > _FRESH_INTERVALS * probe.every_s * 1000 else "alive"
 
 
-def tonight(state: State) -> list[dict[str, Any]]:
-    """What wants turning, the soonest first: bed, piece, when and why."""
-    rows = [row for row in beds(state) if row["piece"] is not None and row["due_at"] is not None]
-    rows.sort(key=lambda row: row["due_at"])
-    keys = ("bed", "piece", "day", "due_at", "why", "hottest_c", "turned_at")
-    return [{key: row[key] for key in keys} for row in rows]
+def tonight(state: State, ahead: Forecast = TREND) -> list[dict[str, Any]]:
+    """What wants doing, steeps first, then the beds in walking order; and what becomes of each if it is left.
+
+    `fits` is False where one person, doing one thing after another, does not get to it in time.
+    """
+    until_ms = night.morning_ms(state)
+    late = {(job.place, job.what) for job in night.plan(state, until_ms, ahead) if not job.fits}
+    found = [_steep_tonight(state, steep, late) for steep in state.pieces.now.steeps]
+    keys = ("bed", "piece", "day", "due_at", "why", "hottest_c", "turned_at", "start_at", "reason", "line")
+    for place in night.walk(state):
+        row = _bed(state, place, ahead)
+        if row["piece"] is None or row["due_at"] is None:
+            continue
+        left = wording_turn.if_left(state, place, ahead, until_ms)
+        more = {"what": "turn", "if_left": left, "fits": (place.id, "turn") not in late}
+        found.append({key: row[key] for key in keys} | more)
+    return [row for row in found if row]
+
+
+def _steep_tonight(state: State, steep: str, late: set[tuple[str, str]]) -> dict[str, Any]:
+    one, place = state.pieces.now.steeps[steep], state.site.place.get(steep)
+    want = steeping.wanted(state.site, one)
+    if want is None or place is None:
+        return {}
+    line, left = wording_steep.line(state.site, place, one, want, state.at_ms), wording_steep.LEFT[want.what]
+    return {
+        "bed": steep, "piece": one.piece or one.lot or "?", "day": None, "due_at": want.due_ms,
+        "why": f"{want.what} due", "hottest_c": None, "turned_at": None, "start_at": want.due_ms,
+        "reason": want.what, "line": line, "what": want.what, "if_left": left,
+        "fits": (steep, want.what) not in late,
+    }  # fmt: skip
 
 
 def _round(value: float | None) -> float | None:

@@ -116,6 +116,24 @@ def _gas_high(told: Told) -> tuple[str, list[Part]]:
     ]
 
 
+def _steep(word: str, action: str) -> Say:
+    def say(told: Told) -> tuple[str, list[Part]]:
+        head = f"{word} {told.loud()}"
+        wanted = told.time(told.finding.wanted_by_ms)
+        stand = "under water" if word == "DRAIN" else "dry"
+        return head, [
+            Part(f"{head} NOW."),
+            Part(f" Piece {told.piece}." if told.piece else ""),
+            Part(f" {told.detail()}." if told.detail() else "", DETAIL),
+            Part(f" {stand.capitalize()}{told.since(told.finding.since_ms)}", SINCE),
+            Part(f", wanted till {wanted}" if wanted else ""),
+            Part("."),
+            Part(action),
+        ]
+
+    return say
+
+
 def _probe(word: str, action: str) -> Say:
     def say(told: Told) -> tuple[str, list[Part]]:
         head = f"PROBE {told.probe} {word}"
@@ -157,6 +175,8 @@ CALLS: dict[str, Say] = {
     "kiln_hot": _kiln_hot,
     "turn_overdue": _turn_overdue,
     "gas_high": _gas_high,
+    "steep_drain": _steep("DRAIN", " Drain it, and air the room: a dry stand makes CO2, too."),
+    "steep_fill": _steep("FILL", " Fill it."),
     "probe_silent": _probe("SILENT", _LOOK),
     "probe_clock": _probe("CONTRADICTS ITSELF", " Compare with hand thermometer, check its clock."),
     "gateway_broker": _gateway(

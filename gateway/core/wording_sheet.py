@@ -62,6 +62,22 @@ SHEETS: dict[str, Sheet] = {
         "medium",
         "maltster",
     ),
+    "steep_drain": Sheet(
+        "Nobody has recorded that this steep was drained, for longer than its recipe allows.",
+        "Grain under water too long drowns: it chits unevenly or not at all.",
+        "Drain it; record the stand, late with its real time if need be. Hand meter before anybody goes in.",
+        "30 minutes",
+        "high",
+        "maltster",
+    ),
+    "steep_fill": Sheet(
+        "Nobody has recorded that this steep was filled again, for longer than its recipe allows.",
+        "The grain takes up no more water and warms where it lies.",
+        "Fill it; record the stand, or record it late with its real time.",
+        "2 hours",
+        "medium",
+        "maltster",
+    ),
     "probe_silent": Sheet(
         "Flat battery, wet grain on the aerial, probe or repeater unplugged.",
         "One pair of eyes fewer on this place.",

@@ -24,24 +24,25 @@ def clean(text: object) -> str:
     return "".join(one if one.isprintable() or one == "\n" else "·" for one in str(text))
 
 
-def _cell(*lines: object, style: str = "") -> Text:
+def cell(*lines: object, style: str = "") -> Text:
+    """One cell: a line for each part that is there."""
     return Text(clean("\n".join(str(line) for line in lines if line not in (None, "", False))), style=style)
 
 
-def _table(headers: Sequence[str], lines: Iterable[Sequence[Text]]) -> Table:
+def table(headers: Sequence[str], lines: Iterable[Sequence[Text]]) -> Table:
     """The last column takes what room is left and wraps."""
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 1), show_edge=False, expand=False)
+    made = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 1), show_edge=False, expand=False)
     for header in headers[:-1]:
-        table.add_column(header, overflow="fold", vertical="top")
-    table.add_column(headers[-1], overflow="fold", ratio=1)
+        made.add_column(header, overflow="fold", vertical="top")
+    made.add_column(headers[-1], overflow="fold", ratio=1)
     for line in lines:
-        table.add_row(*line)
-    return table
+        made.add_row(*line)
+    return made
 
 
 def beds(found: list[Row], eyes: Eyes) -> Table:
     """One bed a row: piece and day, grain, turns, and how it stands."""
-    return _table(("Bed", "Grain", "Turned", "Now"), (_bed(row, eyes) for row in found))
+    return table(("Bed", "Grain", "Turned", "Now"), (_bed(row, eyes) for row in found))
 
 
 def _bed(row: Row, eyes: Eyes) -> list[Text]:
@@ -52,34 +53,34 @@ def _bed(row: Row, eyes: Eyes) -> list[Text]:
     watched = "" if row["watched"] or empty else "NOT BEING WATCHED"
     level = words.LEVELS.get(row["level"], "no reading")
     return [
-        _cell(
+        cell(
             eyes.place(row["bed"]),
             row["piece"] and f"piece {row['piece']}",
             row["day"] is not None and f"day {row['day']}",
         ),
-        _cell(
+        cell(
             number(row["hottest_c"], "°C"),
             row["coldest_c"] is not None and f"to {number(row['coldest_c'], '°C')}",
             row["co2_ppm"] is not None and f"{row['co2_ppm'] / 10_000:.1f} % CO2",
         ),
-        _cell(eyes.time(row["turned_at"]), row["due_at"] and f"by {eyes.time(row['due_at'])}"),
-        _cell(watched, level, rising, row["why"], style=_BAD if bad else ""),
+        cell(eyes.time(row["turned_at"]), row["due_at"] and f"by {eyes.time(row['due_at'])}"),
+        cell(watched, level, rising, row["why"], style=_BAD if bad else ""),
     ]
 
 
 def probes(found: list[Row], eyes: Eyes) -> Table:
     """One probe a row: where, what it says, whether it is heard."""
-    return _table(("Probe", "Says", "At", "State"), (_probe(row, eyes) for row in found))
+    return table(("Probe", "Says", "At", "State"), (_probe(row, eyes) for row in found))
 
 
 def _probe(row: Row, eyes: Eyes) -> list[Text]:
     style = {"alive": "", "waiting": _ODD, "late": _ODD, "out_of_service": _ODD}.get(row["state"], _BAD)
     missed, battery = row["missed_share"], row["battery"]
     return [
-        _cell(row["probe"], eyes.place(row["place"])),
-        _cell(number(row["value"], words.UNITS.get(row["quantity"]))),
-        _cell(eyes.time(row["measured_at"])),
-        _cell(
+        cell(row["probe"], eyes.place(row["place"])),
+        cell(number(row["value"], words.UNITS.get(row["quantity"]))),
+        cell(eyes.time(row["measured_at"])),
+        cell(
             words.PROBE_STATES.get(row["state"], row["state"]),
             row["why"] and words.REASONS.get(row["why"], row["why"]),
             f"{missed:.0%} missed" if missed else "",
@@ -91,7 +92,7 @@ def _probe(row: Row, eyes: Eyes) -> list[Text]:
 
 def alarms(found: list[Row], eyes: Eyes) -> Table:
     """One alarm a row: its number to answer by, what and where, since when, who answered."""
-    return _table(("No.", "What", "Since", "Stands"), (_alarm(row, eyes) for row in found))
+    return table(("No.", "What", "Since", "Stands"), (_alarm(row, eyes) for row in found))
 
 
 def _alarm(row: Row, eyes: Eyes) -> list[Text]:
@@ -102,15 +103,15 @@ def _alarm(row: Row, eyes: Eyes) -> list[Text]:
     quiet = f"quiet until {eyes.time(row['quiet_until'])}" if row["quiet_until"] else ""
     state = words.ALARM_STATES.get(row["state"], row["state"])
     return [
-        _cell(row["number"], style=_BAD if grave else ""),
-        _cell(
+        cell(row["number"], style=_BAD if grave else ""),
+        cell(
             f"{eyes.subject(row)}: {words.alarm_kind(row['kind'])}",
             number(row["value"], row["unit"]) if row["value"] is not None else "",
             limit,
             style=_BAD if grave else "",
         ),
-        _cell(eyes.time(row["raised_at"]), row["cleared_at"] and f"to {eyes.time(row['cleared_at'])}"),
-        _cell(
+        cell(eyes.time(row["raised_at"]), row["cleared_at"] and f"to {eyes.time(row['cleared_at'])}"),
+        cell(
             "found in old readings, nobody was called" if row["late"] else "",
             quiet,
             answered or state,
@@ -121,26 +122,26 @@ def _alarm(row: Row, eyes: Eyes) -> list[Text]:
 
 def turns(found: list[Row], eyes: Eyes) -> Table:
     """One turn a row."""
-    return _table(("Bed", "Turned", "By", "How known"), (_turn(row, eyes) for row in found))
+    return table(("Bed", "Turned", "By", "How known"), (_turn(row, eyes) for row in found))
 
 
 def _turn(row: Row, eyes: Eyes) -> list[Text]:
     stretch = ""
     if row["from_m"] is not None and row["to_m"] is not None:
         stretch = f"{row['from_m']:g}–{row['to_m']:g} m"
-    odd = "" if row["state"] == "kept" else "does not fit what is known, see by daylight"
+    odd = words.TURN_STATES.get(row["state"], "")
     fall = f"fell {row['fall_k']:.1f} K" if row["fall_k"] is not None else ""
     return [
-        _cell(eyes.place(row["bed"]), stretch),
-        _cell(eyes.time(row["ended_at"])),
-        _cell(eyes.who(row["by"]) or "–"),
-        _cell(words.SOURCES.get(row["source"], row["source"]), fall, odd),
+        cell(eyes.place(row["bed"]), stretch),
+        cell(eyes.time(row["ended_at"])),
+        cell(eyes.who(row["by"]) or "–"),
+        cell(words.SOURCES.get(row["source"], row["source"]), fall, odd),
     ]
 
 
 def notices(found: list[Row], eyes: Eyes) -> Table:
     """One message a row: to whom, what, whether it got there."""
-    return _table(("No.", "To", "At", "Message"), (_notice(row, eyes) for row in found))
+    return table(("No.", "To", "At", "Message"), (_notice(row, eyes) for row in found))
 
 
 def _notice(row: Row, eyes: Eyes) -> list[Text]:
@@ -153,39 +154,25 @@ def _notice(row: Row, eyes: Eyes) -> list[Text]:
         last = words.OUTCOMES.get(attempts[-1]["outcome"], "") if attempts else "on its way"
         became, style = f"{last}, tried {len(attempts)} times" if attempts else last, _BAD if attempts else ""
     return [
-        _cell(row["number"]),
-        _cell(eyes.who(row["person"]), row["phone"]),
-        _cell(eyes.time(row["at"])),
-        Text.assemble(_cell(f"{row['title']}: {row['text']}\n"), _cell(became, style=style)),
+        cell(row["number"]),
+        cell(eyes.who(row["person"]), row["phone"]),
+        cell(eyes.time(row["at"])),
+        Text.assemble(cell(f"{row['title']}: {row['text']}\n"), cell(became, style=style)),
     ]
 
 
 def rejected(found: list[Row], eyes: Eyes) -> Table:
     """What was refused and how often, the most frequent first."""
-    return _table(("From", "Times", "Last", "Why"), (_refused(row, eyes) for row in found))
+    return table(("From", "Times", "Last", "Why"), (_refused(row, eyes) for row in found))
 
 
 def _refused(row: Row, eyes: Eyes) -> list[Text]:
     return [
-        _cell(row["probe"] or row["topic"]),
-        _cell(f"{row['count']:,}"),
-        _cell(eyes.time(row["last_at"])),
-        _cell(words.REASONS.get(row["reason"], row["reason"])),
+        cell(row["probe"] or row["topic"]),
+        cell(f"{row['count']:,}"),
+        cell(eyes.time(row["last_at"])),
+        cell(words.REASONS.get(row["reason"], row["reason"])),
     ]
-
-
-def tonight(found: list[Row], eyes: Eyes) -> Table:
-    """What wants turning, the soonest first."""
-    lines = (
-        [
-            _cell(eyes.time(row["due_at"])),
-            _cell(eyes.place(row["bed"]), f"piece {row['piece']}"),
-            _cell(number(row["hottest_c"], "°C")),
-            _cell(row["why"], row["turned_at"] and f"last turned {eyes.time(row['turned_at'])}"),
-        ]
-        for row in found
-    )
-    return _table(("By", "Bed", "Grain", "Why"), lines)
 
 
 def health(found: list[Row]) -> Table:
@@ -193,13 +180,13 @@ def health(found: list[Row]) -> Table:
     styles = {"good": "", "bad": _BAD, "note": _ODD}
     lines = (
         [
-            _cell(row["name"]),
-            _cell(row["state"], style=styles[row["state"]]),
-            _cell(row["detail"], row["do"] and f"→ {row['do']}", style=styles[row["state"]]),
+            cell(row["name"]),
+            cell(row["state"], style=styles[row["state"]]),
+            cell(row["detail"], row["do"] and f"→ {row['do']}", style=styles[row["state"]]),
         ]
         for row in found
     )
-    return _table(("What", "State", "How it is"), lines)
+    return table(("What", "State", "How it is"), lines)
 
 
 def sums(found: list[Row]) -> str:

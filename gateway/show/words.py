@@ -20,6 +20,8 @@ ALARMS = {
     "bed_unwatched": "not being watched",
     "kiln_hot": "too hot",
     "turn_overdue": "turn overdue",
+    "steep_drain": "to be drained",
+    "steep_fill": "to be filled",
     "probe_silent": "not heard",
     "probe_conflict": "two values for one time",
 }
@@ -60,6 +62,7 @@ REASONS = {
     "retained_without_time": "kept value without time",
     "empty": "empty",
 }
+TURN_STATES = {"flagged": "does not fit what is known, see by daylight", "void": "taken back"}
 SOURCES = {"recorded": "recorded", "seen": "seen by probes", "both": "recorded and seen"}
 
 

@@ -1,15 +1,17 @@
-"""The turn clock, per stretch: due and overdue hours after the middle of the last turn.
+"""The turn clock, per stretch: due and overdue hours after the last turn, by the stage of the piece.
 
-Common practice, no source: due at 8 h, overdue at 12 h; both are the programme's. It runs from the part that
-has waited longest. In the couch, and where no cast is recorded, there is no clock.
+Common practice, no source: due at 8 h, overdue at 12 h; both are the programme's, as are the fixed rounds. It
+runs from the part that has waited longest. In the couch, and where no cast is recorded, there is no clock.
+What else makes a bed want turning is in `due`.
 """
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
+from gateway.core import people
 from gateway.core.finding import Finding, Subject
-from gateway.core.piece import day_figure, day_of, hours_since_cast, in_couch, oldest_part
+from gateway.core.piece import Lying, Part, day_figure, day_of, hours_since_cast, in_couch, oldest_part
 from gateway.core.rules.heat import extreme, newest_turn
 from gateway.core.site import Place
 from gateway.core.state import NEVER_MS, State
@@ -17,6 +19,8 @@ from gateway.core.state import NEVER_MS, State
 _HOUR_MS = 3_600_000
 #: A piece recorded days late has turns nobody has typed in yet: so long nobody is called for it (ours).
 LATE_ENTRY_MS = 30 * 60_000
+#: A turn so little before a round is that round's turn (ours).
+ROUND_EARLY_MS = 2 * _HOUR_MS
 
 
 class Turning(NamedTuple):
@@ -28,6 +32,7 @@ class Turning(NamedTuple):
     to_m: float
     whole: bool
     last_ms: int | None
+    by: str | None = None
 
 
 def clock(state: State, place: Place) -> Turning | None:
@@ -38,19 +43,49 @@ def clock(state: State, place: Place) -> Turning | None:
         return None
     part = oldest_part(lying)
     since_ms = part.turned_ms
-    if not lying.turned and programme.couch is not None:
+    if not lying.turned and lying.couch_ends_ms is not None:
         # A lapsed couch lay for its longest time before turning was anybody's business.
-        since_ms = max(since_ms, min(state.at_ms, lying.cast_ms + int(programme.couch.max_h * _HOUR_MS)))
-        if lying.couch_ends_ms is None:
-            since_ms = part.turned_ms
-    hours = hours_since_cast(lying, state.at_ms)
-    due = since_ms + int(day_figure(programme, hours, "due_h") * _HOUR_MS)
-    overdue = since_ms + int(day_figure(programme, hours, "overdue_h") * _HOUR_MS)
+        since_ms = max(since_ms, min(state.at_ms, lying.couch_ends_ms))
+    due, overdue = _from(state, place, lying, part, since_ms)
     if not lying.turned and lying.known_ms > lying.cast_ms:
         overdue = max(overdue, lying.known_ms + LATE_ENTRY_MS)
-    return Turning(
-        due, overdue, part.from_m, part.to_m, len(lying.parts) == 1, since_ms if lying.turned else None
-    )
+    order = state.pieces.order(place.id, state.at_ms)
+    if order is not None:
+        due, overdue = max(due, order.until_ms), max(overdue, order.until_ms)
+    whole = len({piece.turned_ms for piece in lying.parts}) == 1
+    return Turning(due, overdue, part.from_m, part.to_m, whole, since_ms if lying.turned else None, part.by)
+
+
+def _from(state: State, place: Place, lying: Lying, part: Part, since_ms: int) -> tuple[int, int]:
+    """Due and overdue of a stretch that was last turned then, before any standing order.
+
+    A ploughing puts off due, never overdue: it parts the rootlets and leaves the heat where it was. A chilled
+    piece waits for its matting time: turning would only chill it more. Rounds stand in for the hours of due.
+    """
+    programme = state.programme(place)
+    hours = hours_since_cast(lying, state.at_ms)
+    figures = programme.turning
+    due_h, overdue_h = day_figure(programme, hours, "due_h"), day_figure(programme, hours, "overdue_h")
+    if lying.withering:
+        due_h, overdue_h = max(due_h, figures.withering_due_h), max(overdue_h, figures.withering_overdue_h)
+    overdue = since_ms + int(overdue_h * _HOUR_MS)
+    if figures.rounds:
+        zone, after_ms = state.site.time_zone, since_ms + ROUND_EARLY_MS
+        due = min(people.next_instant_ms(zone, after_ms, minute) for minute in figures.rounds)
+    else:
+        due = since_ms + int(due_h * _HOUR_MS)
+    if part.ploughed_ms > since_ms:
+        due = max(due, min(part.ploughed_ms + int(figures.plough_h * _HOUR_MS), overdue))
+    if chilled(state, place) and figures.mat_h > due_h:
+        mats = since_ms + int(figures.mat_h * _HOUR_MS)
+        due, overdue = max(due, mats), max(overdue, mats + int((overdue_h - due_h) * _HOUR_MS))
+    return due, overdue
+
+
+def chilled(state: State, place: Place) -> bool:
+    """Whether the piece was found chilled at the newest sample: then no turning by clock alone."""
+    want = state.wants.get(place.id)
+    return want is not None and want.chilled
 
 
 def judge(state: State) -> list[Finding]:
@@ -102,7 +137,7 @@ def finding(state: State, place: Place) -> Finding:
     window = best[1] if best else None
     detail = ""
     if turning is not None and not turning.whole:
-        detail = f"{turning.from_m:g}-{turning.to_m:g} m not done"
+        detail = f"{stretch_words(place, turning.from_m, turning.to_m)} not done"
     return Finding(
         Subject("turn_overdue", place.id),
         place.id in state.overdue,
@@ -121,3 +156,17 @@ def finding(state: State, place: Place) -> Finding:
         wanted_by_ms=turning.overdue_ms if turning else None,
         detail=detail,
     )
+
+
+def stretch_words(place: Place, from_m: float, to_m: float) -> str:
+    """A stretch of a bed as people say it: its steep-end or kiln-end half or third, else metres."""
+    if place.from_m is not None and place.to_m is not None:
+        length = place.to_m - place.from_m
+        for name, share in (("half", 1 / 2), ("third", 1 / 3)):
+            near = 0.05 * length
+            if abs(to_m - from_m - share * length) <= near:
+                if abs(from_m - place.from_m) <= near:
+                    return f"steep-end {name}"
+                if abs(to_m - place.to_m) <= near:
+                    return f"kiln-end {name}"
+    return f"{from_m:g}-{to_m:g} m"

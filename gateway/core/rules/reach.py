@@ -1,0 +1,63 @@
+"""How warm a bed will be, as far as the trend of its hottest probe tells: a straight line, and no interval.
+
+`Forecast` is what anything better has to offer instead.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from gateway.core.rules import heat
+from gateway.core.site import Place
+from gateway.core.state import State
+
+_HOUR_MS = 3_600_000
+#: Grain is not followed along a straight line for longer than this (ours): a bed bends long before.
+_AHEAD_MS = 12 * _HOUR_MS
+
+
+class Reach(NamedTuple):
+    """When a limit is met (Unix ms), and from when to when with nine chances in ten; None where unknown."""
+
+    at_ms: int
+    early_ms: int | None = None
+    late_ms: int | None = None
+
+
+class Warm(NamedTuple):
+    """How warm at a moment (C), and from what to what with nine chances in ten; None where unknown."""
+
+    c: float
+    low_c: float | None = None
+    high_c: float | None = None
+
+
+class Forecast(NamedTuple):
+    """`reach(state, bed, limit_c)`: when; `at(state, bed, at_ms)`: how warm. None: nobody can say."""
+
+    reach: Callable[[State, Place, float], Reach | None]
+    at: Callable[[State, Place, int], Warm | None]
+
+
+def _reach(state: State, place: Place, limit_c: float) -> Reach | None:
+    best = heat.extreme(state, place.id, 1)
+    if best is None:
+        return None
+    window = best[1]
+    trend = window.trend_per_h(heat.newest_turn(state, place.id))
+    at_ms = heat.reached_at(window.value, window.measured_ms, trend, limit_c)
+    return Reach(at_ms) if at_ms is not None and at_ms - state.at_ms <= _AHEAD_MS else None
+
+
+def _at(state: State, place: Place, at_ms: int) -> Warm | None:
+    best = heat.extreme(state, place.id, 1)
+    if best is None or best[1].value is None or at_ms - state.at_ms > _AHEAD_MS:
+        return None
+    trend = best[1].trend_per_h(heat.newest_turn(state, place.id))
+    if trend is None:
+        return None
+    return Warm(best[1].value + trend * (at_ms - best[1].measured_ms) / _HOUR_MS)
+
+
+TREND = Forecast(_reach, _at)
