@@ -1,4 +1,4 @@
-"""Reads pages of Markdown, and writes the tables of DEVELOPERS.md that are made from the code anew:
+"""Reads pages of Markdown, and writes the parts of ours that are made from the code anew:
 
 python -m tests.docs
 """
@@ -7,16 +7,18 @@ import inspect
 import re
 import shlex
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from gateway.cli_words import COMMANDS
 from gateway.core import alarm, points
 from gateway.core.wording_sheet import SHEETS
 from tests.test_layers import ROOMS
 
 _FENCE = re.compile(r"^```(\w*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 _CODE = re.compile(r"(?<!`)`([^`\n]+)`(?!`)")
-PAGE = Path(__file__).resolve().parent.parent / "DEVELOPERS.md"
+ROOT = Path(__file__).resolve().parent.parent
+OURS = ("README.md", "DEVELOPERS.md")
 
 
 def blocks(page: str, language: str) -> list[str]:
@@ -78,7 +80,42 @@ def series() -> str:
     return f"```text\n{inspect.cleandoc(points.__doc__ or '')}\n```\n"
 
 
-TABLES = {"imports": imports, "alarms": alarm.markdown, "sheets": sheets, "points": series}
+def called() -> str:
+    """The kinds of alarm for whoever is called."""
+    rows = [(f"`{kind}`", one.priority, one.cause, one.action) for kind, one in SHEETS.items()]
+    return table(("kind", "priority", "what is behind it", "first thing to do"), rows)
+
+
+def commands(*groups: str) -> Callable[[], str]:
+    """The commands of these groups by their examples, in the words of their help."""
+
+    def made() -> str:
+        words = [word for word in COMMANDS.values() if word.group in groups]
+        rows = [
+            (f"`{_short(word.example)}`", f"{word.line}. {word.more.removesuffix(_KEPT).strip()}".strip())
+            for word in words
+        ]
+        return table(("such as", "what it is for"), [(a, b.replace("|", "\\|")) for a, b in rows])
+
+    return made
+
+
+def _short(example: str) -> str:
+    """The example without the places that the environment can name."""
+    return re.sub(r"^malting-gateway (?:--(?:site|store) \S+ )+", "malting-gateway ", example)
+
+
+_KEPT = 'Prints {"journal":N} once it is kept.'
+TABLES: dict[str, Callable[[], str]] = {
+    "imports": imports,
+    "alarms": alarm.markdown,
+    "sheets": sheets,
+    "points": series,
+    "called": called,
+    "read": commands("read"),
+    "write": commands("write"),
+    "keep": commands("run", "keep"),
+}
 
 
 def filled(page: str) -> str:
@@ -91,8 +128,9 @@ def filled(page: str) -> str:
 
 
 def main() -> int:
-    """Write the page anew."""
-    PAGE.write_text(filled(PAGE.read_text()))
+    """Write the pages anew."""
+    for name in OURS:
+        (ROOT / name).write_text(filled((ROOT / name).read_text()))
     return 0
 
 

@@ -178,11 +178,11 @@ def _the_bed_really_cooled(folder: Path) -> None:
 
 
 def _until(holds: Callable[[], bool], seconds: float) -> None:
-    for _ in range(int(seconds / 0.2)):
-        if holds():
-            return
+    end = time.monotonic() + seconds
+    while not holds():
+        if time.monotonic() > end:
+            pytest.fail(f"not so within {seconds} s")
         _PAUSE.wait(0.2)
-    pytest.fail(f"not so within {seconds} s")
 
 
 def _as_in_the_readme(folder: Path) -> None:
