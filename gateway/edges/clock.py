@@ -96,10 +96,13 @@ class ScaledClock:
 
 
 _GRID_MS = 10_000
+#: All time that passes is lived through, call by call: so much of it at once is a wrong message, not time.
+MOST_AT_ONCE_MS = 366 * 24 * 3_600_000
 
 
 class TopicClock:
-    """Time is what clock messages say, and nothing passes between them; a backward message is refused.
+    """Time is what clock messages say, and nothing passes between them; a backward message is refused, and
+    so is one that is more than a year further than the last.
 
     A new store's first message sets the calendar without letting time pass; on a store that was in use
     (`resumed_ms`) the clock goes on from where it stood, because its messages waited at the broker.
@@ -113,10 +116,10 @@ class TopicClock:
         self.backward = 0
 
     def set_ms(self, at_ms: int) -> bool:
-        """Take one clock message; False (and counted) where it would go backwards."""
+        """Take one clock message; False where it would go backwards (counted) or further than a year."""
         with self._lock:
-            if self._set and at_ms < self._wall_ms:
-                self.backward += 1
+            if self._set and not 0 <= at_ms - self._wall_ms <= MOST_AT_ONCE_MS:
+                self.backward += at_ms < self._wall_ms
                 return False
             # The first message lets no time pass but what puts the ticks on the whole 10 s of its calendar.
             self._mono_ms += at_ms - self._wall_ms if self._set else at_ms % _GRID_MS
