@@ -66,7 +66,7 @@ class Weather:
     def __init__(self, proxy: FaultProxy, bad: set[str], kill: Callable[[], None]) -> None:
         self.draw, self.bad, self.kill = random.Random(SEED), bad, kill
         self.kills_left = KILLS
-        self.killed = threading.Event()
+        self.up, self.killed = threading.Event(), threading.Event()
         self.proxy = proxy
         proxy.after = self.after
         proxy.headers = {"Retry-After": "1"}
@@ -83,7 +83,8 @@ class Weather:
 
     def after(self) -> None:
         """The server has the page, and the gateway does not know it yet."""
-        if self.kills_left:
+        if self.kills_left and self.up.is_set():
+            self.up.clear()
             self.kills_left -= 1
             self.kill()
             self.killed.set()
@@ -100,6 +101,7 @@ def test_after_all_that_can_go_wrong_the_server_has_what_the_store_has(
     daemons: list[Daemon] = []
     weather = Weather(proxy, bad, lambda: daemons[-1].send(signal.SIGKILL))
     daemons.append(house.start())
+    weather.up.set()
     deadline = time.monotonic() + WITHIN_S
     round_, stops = 0, 0
     try:
@@ -110,6 +112,7 @@ def test_after_all_that_can_go_wrong_the_server_has_what_the_store_has(
                 weather.killed.clear()
                 daemons[-1].discard()
                 daemons.append(house.start())
+                weather.up.set()
             elif stops < STOPS and round_ % 4 == 0:
                 stops += 1
                 series_server.stop()
