@@ -8,7 +8,7 @@ interval is found by drawing whole beds again and again, since the forecasts of 
 
 import argparse
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from random import Random
 from typing import Any
@@ -18,7 +18,10 @@ from tests.estimate.heat_worlds import MINUTE_MS, START_MS, BedStory, story, tur
 
 HOUR_MS = 3_600_000
 HORIZONS_H = (1, 2, 4)
+KINDS = ("layered", "lumped", "wandering")
 SETTLED_MS = HOUR_MS
+#: The hour of reaching a limit is judged where nobody turns for so long: else the slow ones are left out.
+REACHED_MS = 5 * HOUR_MS
 _CONSIDER_MS, _ASK_MS = 10 * MINUTE_MS, 30 * MINUTE_MS
 
 
@@ -29,6 +32,7 @@ class Judged:
     name: str
     held: dict[int, list[tuple[float, bool]]] = field(default_factory=lambda: {h: [] for h in HORIZONS_H})
     early: list[tuple[float, bool]] = field(default_factory=list)
+    reached: list[tuple[float, bool]] = field(default_factory=list)
     asked: int = 0
     not_yet: int = 0
     reasons: dict[str, int] = field(default_factory=dict)
@@ -51,14 +55,34 @@ def forecasts(told: BedStory) -> Iterator[tuple[int, bed_heat.Forecast]]:
             one = told.heard[i]
             i += 1
             if one.probe:
-                bed_heat.take(heat, "b", one.probe, one.measured_ms, one.value)
+                bed_heat.take(heat, "b", one.probe, one.measured_ms, one.value, one.at_ms)
             else:
-                bed_heat.over(heat, "room", one.measured_ms, one.value)
+                bed_heat.over(heat, "room", one.measured_ms, one.value, one.at_ms)
         bed = bed_of(told, at_ms)
         bed_heat.consider(heat, bed, at_ms)
         if (at_ms - START_MS) % _ASK_MS == 0:
             moments = tuple(at_ms + h * HOUR_MS for h in HORIZONS_H)
-            yield at_ms, bed_heat.forecast(heat, bed, at_ms, moments=moments)
+            limits = [bed_heat.Limit("one more", _warmer(told, at_ms))]
+            yield at_ms, bed_heat.forecast(heat, bed, at_ms, limits, moments)
+
+
+def _warmer(told: BedStory, at_ms: int) -> Callable[[int], float]:
+    """A limit that lies 1 K above what is true now."""
+    limit_c = (told.hottest_c(at_ms) or 0.0) + 1.0
+    return lambda _: limit_c
+
+
+def _reached(told: BedStory, at_ms: int, reach: bed_heat.Reach) -> tuple[float, bool] | None:
+    """Minutes by which the hour of reaching it was missed, and whether it was held; None if nobody let it."""
+    for when_ms in range(at_ms, at_ms + REACHED_MS, MINUTE_MS):
+        true_c = told.hottest_c(when_ms)
+        if true_c is None or not told.quiet(at_ms, when_ms):
+            return None
+        if true_c >= reach.limit_c:
+            held = when_ms >= (reach.early_ms or when_ms + 1) and when_ms <= (reach.late_ms or when_ms)
+            off_ms = (reach.at_ms or at_ms + 12 * HOUR_MS) - when_ms
+            return off_ms / MINUTE_MS, held
+    return None
 
 
 def judge(told: BedStory) -> Judged:
@@ -72,6 +96,9 @@ def judge(told: BedStory) -> Judged:
             if said.not_yet:
                 why = "".join(c for c in said.not_yet if not c.isdigit())
                 found.reasons[why] = found.reasons.get(why, 0) + 1
+        if settled and said.limits and told.quiet(at_ms, at_ms + REACHED_MS):
+            reached = _reached(told, at_ms, said.limits[0])
+            found.reached += [reached] if reached else []
         for hours, point in zip(HORIZONS_H, said.moments, strict=False):
             true_c = told.hottest_c(point.at_ms)
             if true_c is None or not told.quiet(at_ms, point.at_ms):
@@ -89,25 +116,27 @@ def summed(beds: list[Judged], seed: int) -> dict[str, Any]:
     asked = sum(bed.asked for bed in beds)
     rng = Random(f"draw {seed}")
     early = [one for bed in beds for one in bed.early]
+    reached = [one for bed in beds for one in bed.reached]
     return {
         "beds": len(beds),
         "asked": asked,
         "not_yet_share": round(sum(bed.not_yet for bed in beds) / max(1, asked), 3),
         "within_the_hour_after_a_turn_2h": _figures(early),
+        "one_k_more_min": _figures(reached, "min"),
         **{f"{h}h": _figures([one for bed in beds for one in bed.held[h]]) | _drawn(beds, h, rng)
            for h in HORIZONS_H},
     }  # fmt: skip
 
 
-def _figures(held: list[tuple[float, bool]]) -> dict[str, float]:
+def _figures(held: list[tuple[float, bool]], unit: str = "k") -> dict[str, float]:
     if not held:
         return {"n": 0}
     off = sorted(abs(error) for error, _ in held)
     return {
         "n": len(held),
-        "median_k": round(off[len(off) // 2], 3),
-        "p90_k": round(off[int(0.9 * len(off))], 3),
-        "bias_k": round(sum(error for error, _ in held) / len(held), 3),
+        f"median_{unit}": round(off[len(off) // 2], 3),
+        f"p90_{unit}": round(off[int(0.9 * len(off))], 3),
+        f"bias_{unit}": round(sum(error for error, _ in held) / len(held), 3),
         "coverage": round(sum(inside for _, inside in held) / len(held), 3),
     }
 
@@ -131,7 +160,7 @@ def _ends(values: list[float]) -> list[float]:
 def run(beds: int, seed: int) -> dict[str, dict[str, Any]]:
     """So many beds from a seed on: the figures of all, of the layered ones and of the lumped ones."""
     judged = [judge(story(seed * 1000 + i)) for i in range(beds)]
-    kinds = {kind: [bed for bed in judged if bed.name.startswith(kind)] for kind in ("layered", "lumped")}
+    kinds = {kind: [bed for bed in judged if bed.name.startswith(kind)] for kind in KINDS}
     return {"all": summed(judged, seed)} | {kind: summed(some, seed) for kind, some in kinds.items() if some}
 
 

@@ -1,9 +1,9 @@
-"""Beds to forecast, drawn anew for each seed: layered ones of the simulated floor, and lumped ones of ours.
+"""Beds to forecast, drawn anew for each seed: layered ones of the simulated floor, and others of our own.
 
-The lumped bed knows nothing of the layered one: each probe's place is a first-order body (or two, a heart in
-a shell), with its own heating, pull, closing after a turn, day of growth and warmth law. Both are read by the
-same crude instruments, which lag, waver, round, drift, drop and delay, are out of the grain about a turn, and
-are now and then pulled, or burst.
+The lumped bed knows nothing of the layered one: each probe's place is a first-order body (or two, a heart
+in a shell), with its own heating, pull, closing after a turn, day of growth and warmth law. The wandering one
+has no balance at all. All are read by the same crude instruments, which lag, waver, round, drift, drop and
+delay, are out of the grain about a turn, and are now and then pulled, or burst.
 """
 
 import math
@@ -64,10 +64,10 @@ class BedStory:
 
 
 def story(seed: int, hours: float = 30.0) -> BedStory:
-    """One bed for some hours; every other one is layered."""
+    """One bed for some hours; two of five are layered, two lumped, one wanders."""
     rng = Random(f"heat {seed}")
-    physics = _layered(rng, seed) if seed % 2 == 0 else _lumped(rng, seed)
-    return _live(physics, rng, hours)
+    kinds = (_layered, _lumped, _layered, _lumped, _wandering)
+    return _live(kinds[seed % 5](rng, seed), rng, hours)
 
 
 @dataclass
@@ -197,6 +197,35 @@ def _lumped(rng: Random, seed: int) -> _Physics:
         f"lumped {seed}", age_h, {f"p{i}": lump.height_cm for i, lump in enumerate(lumps)}, step,
         lambda: [lump.warm for lump in lumps], lambda: air, turn,
     )  # fmt: skip
+
+
+def _wandering(rng: Random, seed: int) -> _Physics:
+    """No balance at all: the rate strays about a mean that eases between turns, and each place about it."""
+    start, air = rng.uniform(13.0, 18.0), rng.uniform(8.0, 15.0)
+    first, easing_h = rng.uniform(0.2, 1.2), rng.uniform(4.0, 30.0)
+    strays, memory_h = rng.uniform(0.02, 0.15), rng.uniform(1.0, 6.0)
+    shares = _shares(rng)
+    warm, stray = [start - rng.uniform(0.0, 1.0) for _ in shares], [0.0 for _ in shares]
+    keep, since_h = rng.uniform(0.4, 0.85), 2.0
+
+    def step(_: float) -> None:
+        nonlocal since_h
+        since_h += 1.0 / 60.0
+        for i in range(len(warm)):
+            push = strays * math.sqrt(2.0 / 60.0 / memory_h) * rng.gauss(0.0, 1.0)
+            stray[i] += push - stray[i] / memory_h / 60.0
+            warm[i] += (first * math.exp(-since_h / easing_h) + stray[i]) / 60.0
+
+    def turn() -> None:
+        nonlocal since_h
+        since_h = 0.0
+        mixed = sum(warm) / len(warm)
+        for i in range(len(warm)):
+            warm[i] = air + keep * (mixed - air)
+
+    heights = {f"p{i}": 20.0 * share for i, share in enumerate(shares)}
+    age_h = rng.uniform(20.0, 120.0)
+    return _Physics(f"wandering {seed}", age_h, heights, step, lambda: list(warm), lambda: air, turn)
 
 
 @dataclass

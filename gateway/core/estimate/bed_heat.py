@@ -1,11 +1,11 @@
 """The heat of the beds: what the hottest good thermometer of each will do, and when it will be too much.
 
     heat = Heat()
-    take(heat, bed_id, probe_id, measured_ms, value_c)      # each calibrated reading of a bed's thermometers
-    over(heat, room_id, measured_ms, value_c)               # each of the room's
-    consider(heat, bed, at_ms)                              # each ten minutes of the tick's grid
-    told = forecast(heat, bed, at_ms, limits, moments)      # whenever asked; changes nothing
-    forget(heat, bed_id)                                    # another piece lies there
+    take(heat, bed_id, probe_id, measured_ms, value_c, at_ms)   # each calibrated reading in a bed
+    over(heat, room_id, measured_ms, value_c, at_ms)            # each in its room's air
+    consider(heat, bed, at_ms)                                  # each ten minutes of the tick's grid
+    told = forecast(heat, bed, at_ms, limits, moments)          # whenever asked; changes nothing
+    forget(heat, bed_id)                                        # another piece lies there
 
 Taking costs one addition. Considering notes where the curves leap (turned, pulled out, put back), lets a
 finished stretch teach the next, and holds what was said earlier against what came. All that is thought
@@ -16,16 +16,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from gateway.core.estimate.bed_heat_curve import Curve
-from gateway.core.estimate.bed_heat_fit import Fit
+from gateway.core.estimate.bed_heat_curve import BIN_MS, Curve
+from gateway.core.estimate.bed_heat_fit import made_now
 from gateway.core.estimate.bed_heat_proof import factor, promise, prove
 from gateway.core.estimate.bed_heat_said import Forecast, Limit, Outlook, Reach, Said, say
 from gateway.core.estimate.bed_heat_state import Bed, BedHeat, Heat, Hot, Hung
 from gateway.core.estimate.bed_heat_stretch import began, fitted, learn, ready_of
 
 __all__ = [
-    "Bed", "Forecast", "Heat", "Hung", "Limit", "Reach", "Said", "balance", "consider", "forecast", "forget",
-    "over", "take",
+    "Bed", "Forecast", "Heat", "Hung", "Limit", "Reach", "Said", "consider", "forecast", "forget",
+    "made_k_per_h", "over", "stepped", "take",
 ]  # fmt: skip
 
 #: Only the hottest few are worth the reckoning: the hottest at the end is among them.
@@ -34,28 +34,46 @@ _ROOM_FRESH_MS = 7_200_000
 _PROMISE_EACH_MS = 1_800_000
 
 
-def take(heat: Heat, bed: str, probe: str, measured_ms: int, value_c: float) -> None:
-    """Take one calibrated reading (C) of a thermometer in a bed; late ones and any order will do."""
+def take(heat: Heat, bed: str, probe: str, measured_ms: int, value_c: float, at_ms: int) -> None:
+    """Take one calibrated reading (C) of a thermometer in a bed; late ones and any order will do.
+
+    `at_ms` is the gateway's time: nothing was measured after it.
+    """
     lying = heat.beds.get(bed)
     if lying is None:
         lying = heat.beds[bed] = BedHeat()
     hot = lying.probes.get(probe)
     if hot is None:
         hot = lying.probes[probe] = Hot()
-    hot.curve.put(measured_ms, value_c)
+    hot.curve.put(min(measured_ms, at_ms), value_c)
 
 
-def over(heat: Heat, room: str, measured_ms: int, value_c: float) -> None:
+def over(heat: Heat, room: str, measured_ms: int, value_c: float, at_ms: int) -> None:
     """Take one calibrated reading (C) of a thermometer in a room's air."""
     curve = heat.rooms.get(room)
     if curve is None:
         curve = heat.rooms[room] = Curve()
-    curve.put(measured_ms, value_c)
+    curve.put(min(measured_ms, at_ms), value_c)
 
 
 def forget(heat: Heat, bed: str) -> None:
     """Another piece lies there, or none: what the thermometers said before tells nothing of it."""
     heat.beds.pop(bed, None)
+
+
+def stepped(heat: Heat, by_ms: int) -> None:
+    """The gateway's clock was set by so much and no time has passed: what is kept moves with it."""
+    bins = round(by_ms / BIN_MS)
+    for curve in heat.rooms.values():
+        curve.last += bins
+    for lying in heat.beds.values():
+        lying.promised_ms += by_ms
+        for promised in lying.promises:
+            promised.due_ms += by_ms
+            promised.began_ms += by_ms
+        for hot in lying.probes.values():
+            hot.curve.last += bins
+            hot.began_ms += by_ms if hot.began_ms else 0
 
 
 def consider(heat: Heat, bed: Bed, at_ms: int) -> None:
@@ -93,11 +111,11 @@ def forecast(
     return say(bed.id, at_ms, reckoned, why, limits, moments)
 
 
-def balance(heat: Heat, bed: Bed, at_ms: int) -> Fit | None:
-    """The fit of the hottest thermometer that allows one (see `bed_heat_fit`); None without one."""
+def made_k_per_h(heat: Heat, bed: Bed, at_ms: int) -> float | None:
+    """How fast the hottest grain would warm if nothing were lost, K per hour; None before it is known."""
     lying = heat.beds.get(bed.id)
     ready = ready_of(lying, bed, at_ms)[0] if lying else []
-    return fitted(heat, bed, *ready[0]) if ready else None
+    return made_now(fitted(heat, bed, *ready[0]), bed.figures) if ready else None
 
 
 def _room_now(heat: Heat, bed: Bed, at_ms: int) -> tuple[float, float]:

@@ -32,6 +32,7 @@ class _Push(NamedTuple):
 class Doubts(NamedTuple):
     """What the balance leaves out, as standard deviations: K of the room, K of the probes, K/h of the rate.
 
+    The rate strays as a random walk does, `rate_k_per_h` in the first hour.
     `factor` widens or narrows the whole by how right earlier forecasts of this bed were.
     """
 
@@ -79,5 +80,6 @@ def _sd_k(found: Fit, answers: list[float], at_h: float, doubts: Doubts) -> floa
     gradient = [level * found.row[0], *(level * found.row[1 + i] + answers[1 + i] for i in range(3))]
     own = sum(gradient[i] * gradient[j] * found.covariance[i][j] for i in range(4) for j in range(4))
     room = (answers[4] * doubts.room_sd_k) ** 2
-    strayed = doubts.level_k**2 + (doubts.rate_k_per_h * at_h) ** 2
+    # The integral of a random walk has the variance s^2 h^3 / 3.
+    strayed = doubts.level_k**2 + doubts.rate_k_per_h**2 * at_h**3 / 3.0
     return doubts.factor * math.sqrt(max(0.0, own) * max(1.0, found.waver_k) ** 2 + room + strayed)

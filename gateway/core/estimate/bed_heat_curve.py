@@ -41,9 +41,9 @@ class Curve:
         if not COLDEST_C <= value_c <= WARMEST_C:
             return False
         index = measured_ms // BIN_MS
-        sums, counts = self.sums, self.counts
         if index > self.last:
             self._open(index)
+        sums, counts = self.sums, self.counts
         place = index - self.last + len(sums) - 1
         if place < 0:
             return False

@@ -138,6 +138,13 @@ def fit(stretch: Stretch, known: Known, figures: Figures) -> Fit:
     return Fit(theta, covariance, rows[-1], waver_k, stretch)
 
 
+def made_now(found: Fit, figures: Figures) -> float:
+    """What is made at the last point, K per hour, as far as the temperatures show it."""
+    stretch = found.stretch
+    age_h = None if stretch.age_h is None else stretch.age_h + stretch.points[-1].hour
+    return found.theta[1 + MAKE] * figures.grown(age_h) * figures.warmth(found.level_c())
+
+
 def carried(found: Fit, figures: Figures) -> Known:
     """What a finished stretch teaches the next one: its answer, a little forgotten."""
     spreads = [found.covariance[1 + i][1 + j] for i in range(3) for j in range(3)]
