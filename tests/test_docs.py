@@ -163,6 +163,15 @@ def test_what_the_readme_says_of_the_demonstration_is_in_its_help() -> None:
     assert demo_options().parse_args([]).speed == 60
 
 
+def test_what_the_readme_says_that_the_tests_fetch_is_what_they_fetch() -> None:
+    script = (ROOT / "tests" / "run").read_text()
+    asked = re.findall(r"^.*has .*\|\| need (?:\"[^\"]*\"|\S+) \S+ (.*)$", script, re.MULTILINE)
+    packages = {word for line in asked for word in line.split()}
+    assert "mosquitto-clients" in packages
+    said = section("Two commands").replace("mosquitto and its clients", "mosquitto, mosquitto-clients")
+    assert [word for word in packages if word not in said] == []
+
+
 def test_words_that_mean_nothing_to_a_running_demonstration_are_told_so(tmp_path: Path) -> None:
     (tmp_path / "running.json").write_text('{"root": "quern-hill", "port": 1, "pid": 1}')
     assert act(tmp_path, ["fly", "bed-c"]).code == 2

@@ -7,6 +7,7 @@ import os
 import shutil
 import subprocess
 import sys
+import textwrap
 from pathlib import Path
 from typing import NamedTuple
 
@@ -15,6 +16,11 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from gateway.cli_words import COMMANDS
 from gateway.core import asked
+
+
+def _filled(words: tuple[str, ...]) -> str:
+    return textwrap.fill(", ".join(words), 80, break_on_hyphens=False).replace("\n", "\n" + " " * 20)
+
 
 #: What the simulated floor can be told, with the kind of thing it is told about (simulators/orders.py).
 ORDERS = {
@@ -33,11 +39,10 @@ RECORDS = tuple(name for name, word in COMMANDS.items() if word.group == "write"
 USAGE = f"""\
   101 go            you are on your way to what message 101 is about (also: heard, cant)
   turn bed-c        the simulated bed is turned, and the turn is recorded
-  look:             {", ".join(LOOKS)}
+  look:             {_filled(LOOKS)}
   on the floor:     damp kiln; draught 0.5; a probe is forgotten on its hook and put back, falls
                     silent, sticks: hook bed-c-mid, back bed-c-mid, silent bed-c-mid, stuck bed-c-mid
-  record:           {", ".join(RECORDS[:6])},
-                    {", ".join(RECORDS[6:])}
+  record:           {_filled(RECORDS)}
   Each command tells more: beds --help"""
 
 

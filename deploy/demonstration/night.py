@@ -143,7 +143,7 @@ class _Night:
         calls = self.calls()
         said = {0: "No call reached the phone", 1: "1 call reached the phone"}
         print(f"Stopped. {said.get(calls, f'{calls} calls reached the phone')}. Logs, store and the truth "
-              f"about the simulated grain are in {self._folder.name}/", flush=True)  # fmt: skip
+              f"about the simulated grain are in {os.path.relpath(self._folder)}/", flush=True)  # fmt: skip
 
     def calls(self) -> int:
         """How many calls the phone took."""
