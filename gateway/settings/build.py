@@ -24,7 +24,7 @@ from gateway.settings.read import Row
 
 def floor(form: FloorForm) -> Floor:
     """A floor."""
-    return Floor(form.id, form.length_m, form.volume_m3, form.pieces)
+    return Floor(form.id, form.length_m, form.volume_m3, form.pieces, form.walk_m)
 
 
 def place(form: PlaceForm) -> Place:
@@ -148,6 +148,7 @@ def callout(form: CalloutForm) -> Callout:
     """The steps of a call; what is not written is as core Callout has it."""
     given: dict[str, Any] = {key: value for key, value in form.model_dump().items() if value is not None}
     names = {"morning": "morning_min", "night_from": "night_from_min", "night_to": "night_to_min"}
+    names["evening"] = "evening_min"
     for key, name in names.items():
         if key in given:
             given[name] = times.minutes(given.pop(key)) % times.DAY_MIN

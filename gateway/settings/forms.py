@@ -98,12 +98,19 @@ class SeriesForm(Form):
     newest_days: Annotated[float, Field(gt=0, le=36500)] | None = None
 
 
+class StoreForm(Form):
+    """What stays in the store, and how long."""
+
+    keep_raw_days: Annotated[float, Field(ge=14, le=36500)] = 90.0
+
+
 class FloorForm(Form):
     BLANK: ClassVar[dict[str, Any]] = {"id": "", "length_m": 1e9}
     id: Id
     length_m: Annotated[float, Field(gt=0, le=1000, description="its length in metres")]
     volume_m3: Above0 | None = None
     pieces: Literal["stay", "walk", "moved"] = "stay"
+    walk_m: Annotated[float, Field(ge=0, le=100, description="metres at each turn")] = 0.0
 
 
 class PlaceForm(Form):
@@ -175,6 +182,7 @@ class CalloutForm(Form):
     morning: Clock | None = None
     night_from: Clock | None = None
     night_to: Clock | None = None
+    evening: Clock | None = None
 
 
 class ProgrammeForm(Form):
@@ -186,6 +194,29 @@ class ProgrammeForm(Form):
     strict_high_c: Number | None = None
     strict_urgent_c: Number | None = None
     cap_c: Number | None = None
+    rise_k: Annotated[float, Field(gt=0, le=20)] | None = None
+    spread_k: Annotated[float, Field(gt=0, le=20)] | None = None
+    co2_turn_ppm: Annotated[float, Field(ge=1000, le=1e6)] | None = None
+    rounds: Annotated[list[Clock], Field(max_length=24)] | None = None
+    turn_takes_min: Annotated[float, Field(gt=0, le=600)] | None = None
+    plough_h: Annotated[float, Field(ge=0, le=48)] | None = None
+    mat_h: Hours | None = None
+    withering_due_h: Hours | None = None
+    withering_overdue_h: Hours | None = None
+    base_c: Annotated[float, Field(ge=-10, le=20)] | None = None
+
+
+class RecipeForm(Form):
+    """Without its stands, which are looked at one by one."""
+
+    overdue_after_min: Annotated[float, Field(ge=0, le=1440)] | None = None
+
+
+class StandForm(Form):
+    BLANK: ClassVar[dict[str, Any]] = {"kind": "", "hours": 1.0}
+    kind: Literal["wet", "dry"]
+    hours: Annotated[float, Field(gt=0, le=120, description="how long it stands")]
+    water_c: Annotated[float, Field(ge=0, le=40, description="the water's temperature")] | None = None
 
 
 class DayForm(Form):

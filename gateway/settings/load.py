@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from gateway.core.site import Place, Probe, Programme, Site
-from gateway.settings import build, checks, edge, reach
+from gateway.settings import build, checks, edge, reach, recipes
 from gateway.settings.fault import Fault, Sheet, SiteFault, Spot
 from gateway.settings.forms import (
     BrokerForm,
@@ -24,6 +24,7 @@ from gateway.settings.forms import (
     SeriesForm,
     ShiftForm,
     SiteForm,
+    StoreForm,
 )  # fmt: skip
 from gateway.settings.locate import Lines
 from gateway.settings.programmes import OF_PLACES, SHIPPED, Known, read_programmes, shipped
@@ -37,6 +38,7 @@ TABLES: dict[str, type[Form]] = {
     "links": LinksForm,
     "callout": CalloutForm,
     "series": SeriesForm,
+    "store": StoreForm,
 }
 ARRAYS: dict[str, type[Form]] = {
     "floor": FloorForm, "place": PlaceForm, "probe": ProbeForm, "person": PersonForm, "phone": PhoneForm,
@@ -48,7 +50,10 @@ SECRETS_FOLDER = "MALTING_SECRETS"
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """A site file that can be used. `phones` are by the id of core's Phone; `warnings` are for people."""
+    """A site file that can be used. `phones` are by the id of core's Phone; `warnings` are for people.
+
+    `keep_raw_days`: how long raw readings stay in the store.
+    """
 
     site: Site
     broker: edge.BrokerSettings
@@ -56,6 +61,7 @@ class Settings:
     phones: dict[str, edge.PhoneSettings]
     warnings: tuple[Fault, ...] = ()
     series: edge.SeriesSettings | None = None
+    keep_raw_days: float = 90.0
 
 
 def load(path: Path | str, env: Mapping[str, str] | None = None, *, with_secrets: bool = True) -> Settings:
@@ -110,6 +116,7 @@ class _Reading:
         self.broker = table(sheet, document, "broker", BrokerForm)
         self.links = table(sheet, document, "links", LinksForm)
         self.callout = table(sheet, document, "callout", CalloutForm)
+        self.store = table(sheet, document, "store", StoreForm)
         self.floors = self._array("floor", FloorForm)
         self.places = self._array("place", PlaceForm)
         self.probes = self._array("probe", ProbeForm)
@@ -117,6 +124,8 @@ class _Reading:
         self.phones = self._array("phone", PhoneForm)
         self.shifts = self._array("shift", ShiftForm)
         self.programmes = self._programmes()
+        own = recipes.read_recipes(sheet, document.spot / "recipe", document.data.get("recipe", {}))
+        self.recipes = own or recipes.shipped()
 
     def _array(self, key: str, form: type[Any]) -> list[Row[Any]]:
         return rows(self.sheet, self.document.spot / key, self.document.data.get(key), form)
@@ -164,7 +173,9 @@ class _Reading:
         warnings = [*(fault for fault in faults if not fault.blocks), *sheet.warnings()]
         keys = (phone.id for phone in site.phones)
         phones = dict(zip(keys, phone_settings, strict=True))
-        return Settings(site, broker, links, phones, tuple(warnings), series), faults, sheet.warnings()
+        keep_days = self.store.form.keep_raw_days
+        found = Settings(site, broker, links, phones, tuple(warnings), series, keep_days)
+        return found, faults, sheet.warnings()
 
     def _series(self, secrets: edge.Secrets) -> edge.SeriesSettings | None:
         """The time-series server, where the file has one."""
@@ -174,7 +185,7 @@ class _Reading:
 
     def _check_tables(self, broker: edge.BrokerSettings) -> None:
         sheet, data = self.sheet, self.document.data
-        known = [*TABLES, *ARRAYS, "programme"]
+        known = [*TABLES, *ARRAYS, "programme", "recipe"]
         for key in (key for key in data if key not in known):
             self.sheet.fault(self.document.spot / key, data[key], f"no such table, but {nearest(key, known)}")
         floors = checks.unique_ids(sheet, self.floors)
@@ -213,6 +224,7 @@ class _Reading:
             shifts=tuple(shifts),
             programmes=tuple(self._used(places)),
             callout=build.callout(self.callout.form),
+            recipes=self.recipes,
         )
 
     def _time_zone(self) -> None:

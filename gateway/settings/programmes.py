@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import cache
 from importlib.resources import files
 from itertools import pairwise
 from typing import Any, NamedTuple
 
-from gateway.core.site import Couch, Day, Programme, Stage
+from gateway.core.site import Couch, Day, Programme, Stage, Turning
+from gateway.settings import times
 from gateway.settings.fault import Said, Sheet, Spot
 from gateway.settings.forms import CouchForm, DayForm, Form, ProgrammeForm, StageForm
 from gateway.settings.read import parse, row, rows
@@ -21,6 +22,8 @@ SHIPPED = "(shipped)"
 OF_PLACES = {"bed": FLOOR, "kiln": KILN}
 
 _DAY_FIELDS = ("aim_c", "turn_at_c", "high_c", "urgent_c", "low_c", "due_h", "overdue_h")
+_FLOOR_KEYS = ("day", "couch", "strict_high_c", "strict_urgent_c")
+_TURNING = tuple(field.name for field in fields(Turning))
 #: Each must lie below the next one.
 _LEVELS = ("low_c", "aim_c", "turn_at_c", "high_c", "urgent_c")
 
@@ -69,7 +72,7 @@ def _programme(
 ) -> Known:
     """One programme; `base` is None while the shipped ones themselves are read."""
     kiln_keys = [name for name in ("stage", "cap_c") if name in item]
-    floor_keys = [name for name in ("day", "couch", "strict_high_c", "strict_urgent_c") if name in item]
+    floor_keys = [name for name in (*_FLOOR_KEYS, *_TURNING) if name in item]
     kind = KILN if kiln_keys and not floor_keys else FLOOR
     if kiln_keys and floor_keys:
         sheet.fault(spot / kiln_keys[0], item[kiln_keys[0]], "no key of a kiln's beside a floor's")
@@ -77,11 +80,16 @@ def _programme(
     own = row(sheet, spot, plain, ProgrammeForm)
     form = own.form
     start = replace(base[kind], id=key) if base else Programme(id=key)
-    programme = replace(start, **_given(form))
+    given = _given(form)
+    turning = {name: given.pop(name) for name in _TURNING if name in given}
+    if "rounds" in turning:
+        turning["rounds"] = tuple(sorted({times.minutes(one) % times.DAY_MIN for one in turning["rounds"]}))
+    programme = replace(start, **given, turning=replace(start.turning, **turning))
     if kind == KILN:
         return Known(_kiln(sheet, spot, item, form, programme), kind, spot)
     if own.whole:
         _below(sheet, spot, programme, ("strict_high_c", "strict_urgent_c"))
+        _below(sheet, spot, programme.turning, ("withering_due_h", "withering_overdue_h"))
     couch = _couch(sheet, spot / "couch", item.get("couch", {}), programme.couch)
     return Known(
         replace(programme, couch=couch, days=_days(sheet, spot / "day", item.get("day"), programme.days)),

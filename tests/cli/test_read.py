@@ -8,7 +8,10 @@ import pytest
 
 from tests.cli.house import ROOT, SOON_S, run_program, schema, type_in
 
-READING = ("beds", "probes", "alarms", "turns", "notices", "rejected", "health", "tonight")
+READING = (
+    "beds", "probes", "alarms", "turns", "notices", "rejected", "health", "tonight", "piece", "lay",
+    "questions",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("command", READING)
@@ -42,6 +45,11 @@ def test_a_table_fits_and_obeys_nobody(command: str, width: int, night: Path) ->
         (["rejected"], 0),
         (["health"], 1),
         (["tonight"], 0),
+        (["piece"], 0),
+        (["piece", "14"], 0),
+        (["piece", "99"], 1),
+        (["lay", "--at", "02:00"], 0),
+        (["questions"], 1),
     ],
 )
 def test_bad_news_is_exit_1(words: list[str], code: int, night: Path) -> None:

@@ -96,7 +96,10 @@ def test_the_site_survives_the_journal_exactly(site: Path | None, tmp_path: Path
 
 def test_a_bare_site_loads_with_defaults(tmp_path: Path) -> None:
     settings = loaded(tmp_path, BARE)
-    assert settings.site == Site("quern-hill", "quern-hill", "Europe/London")
+    [recipe] = settings.site.recipes
+    assert settings.site == Site("quern-hill", "quern-hill", "Europe/London", recipes=(recipe,))
+    assert sum(stand.hours for stand in recipe.stands) == 48, "about two days: common practice, no source"
+    assert {stand.kind for stand in recipe.stands} == {"wet", "dry"}
     assert (settings.broker.host, settings.broker.port, settings.broker.root) == (
         "127.0.0.1",
         1883,
@@ -106,6 +109,33 @@ def test_a_bare_site_loads_with_defaults(tmp_path: Path) -> None:
     assert settings.broker.client_id == "malting-gateway-quern-hill"
     assert (settings.links.listen_host, settings.links.listen_port) == ("127.0.0.1", 8470)
     assert settings.links.public_url == "http://127.0.0.1:8470"
+
+
+def test_turning_and_recipes_are_read_in_minutes_and_in_order(tmp_path: Path) -> None:
+    text = changed(
+        (
+            "limit_c = 85\n",
+            """limit_c = 85
+
+[programme.floor]
+rounds = ["22:00", "06:00"]
+rise_k = 1.5
+
+[recipe.long]
+overdue_after_min = 45
+stands = [{kind = "wet", hours = 6, water_c = 11}, {kind = "dry", hours = 12}]
+""",
+        )
+    )
+    site = loaded(tmp_path, text.replace('programme = "slow"', 'programme = "floor"')).site
+    turning = site.programme["floor"].turning
+    assert (turning.rounds, turning.rise_k, turning.spread_k) == ((360, 1320), 1.5, 3.0)
+    [recipe] = site.recipes
+    assert (recipe.id, recipe.overdue_after_min) == ("long", 45.0)
+    assert [(one.kind, one.hours, one.water_c) for one in recipe.stands] == [
+        ("wet", 6, 11),
+        ("dry", 12, None),
+    ]
 
 
 def test_a_probe_with_three_keys_has_its_defaults(tmp_path: Path) -> None:
