@@ -34,6 +34,7 @@ from gateway.live_mirror import MirrorThread, answering
 from gateway.live_people import People
 from gateway.live_reload import Reload
 from gateway.live_requests import Requests
+from gateway.live_retention import Retention
 from gateway.live_verbs import by_kind
 from gateway.live_writer import WriterThread
 from gateway.pipeline import Parts, Pipeline
@@ -118,6 +119,9 @@ class Gateway:
             self._clock.trusted if choice.kind == "topic" else lambda: True,
         )  # fmt: skip
         self._mirror = MirrorThread(settings.series, writer, self._requests, for_mirror)
+        self._retention = Retention(
+            settings.keep_raw_days, writer, self._requests, mirrored=settings.series is not None
+        )
         self._people, self._real = people, real
         self._backups = Backups(store)
         self._reload = Reload(settings, again, self._adopt)
@@ -140,6 +144,7 @@ class Gateway:
             self._source,
             self._deliver,
             self._mirror,
+            self._retention,
             self._control,
             self._door,
             self._timer,
@@ -224,6 +229,7 @@ class Gateway:
         ended = {
             "deliver": self._deliver.stop(STOP_S / 4),
             "mirror": self._mirror.stop(STOP_S / 4),
+            "retention": self._retention.stop(STOP_S / 4),
             "writer": self._writer.stop(STOP_S),
             "mqtt": self._source.stop(STOP_S / 4),
         }

@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,7 @@ log = logging.getLogger(__name__)
 
 WITHIN_S = 30.0
 #: Tables that belong to connections: they are made once, at the start.
-AT_START = ("broker", "links", "series")
+AT_START = ("broker", "links", "series", "keep_raw_days")
 
 
 class Reload:
@@ -59,8 +60,8 @@ class Reload:
             said.append(f"in force from journal entry {self._adopt(fresh)}")
         later = [name for name in AT_START if getattr(fresh, name) != getattr(now, name)]
         if later:
-            said.append(f"[{'], ['.join(later)}]: takes effect when the gateway is started again")
-        self._now = Settings(fresh.site, now.broker, now.links, fresh.phones, series=now.series)
+            said.append(f"{', '.join(later)}: takes effect when the gateway is started again")
+        self._now = replace(now, site=fresh.site, phones=fresh.phones)
         return said
 
 

@@ -16,7 +16,8 @@ from gateway.edges import control
 from gateway.edges.clock import WallClock, real_mono_ms, real_wall_ms
 from gateway.edges.sqlite import open_reader, open_writer
 from gateway.errors import NoAnswer, SettingsFault, StoreFault, StoreHeld
-from gateway.ports import Journal, Reader
+from gateway.pipeline_judge import CANNOT_BEGIN_AGAIN
+from gateway.ports import READINGS_GONE, Journal, Reader
 
 FACTS = "health.json"
 #: What is known of the newest back-up.
@@ -46,7 +47,10 @@ def state_of(reader: Reader) -> State:
     """
     with reader.snapshot():
         cursor, snapshot, at = reader.load_judge()
+        gone = int(reader.get_meta(READINGS_GONE) or 0)
     state, n = _restored(snapshot, at.n)
+    if gone and not n:
+        raise NoAnswer(CANNOT_BEGIN_AGAIN)
     while entries := reader.entries_after(n, _TOGETHER):
         engine.advance(state, entries, entries[-1].run_ms)
         n = entries[-1].n

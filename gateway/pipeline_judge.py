@@ -8,7 +8,8 @@ from typing import Any, Protocol
 
 from gateway.core.effects import Effect
 from gateway.core.inputs import Entry
-from gateway.ports import Cursor, Journal
+from gateway.errors import StoreMismatch
+from gateway.ports import READINGS_GONE, Cursor, Journal
 
 log = logging.getLogger(__name__)
 
@@ -18,6 +19,12 @@ CHUNK = 5000
 SNAPSHOT_MS, SNAPSHOT_REAL_MS = 60_000, 5000
 #: Without effects the place is kept so long (real) after the last time: with entries, with time alone.
 SAVE_MS, SAVE_IDLE_MS = 1000, 10_000
+
+
+CANNOT_BEGIN_AGAIN = (
+    "the judge's state was kept by another version of the gateway, and old readings were let go, so the "
+    "journal cannot be judged from its beginning: run the version before this one"
+)
 
 
 class Judge(Protocol):
@@ -55,6 +62,8 @@ class Bench:
             try:
                 return self._judge.load(snapshot), at
             except ValueError as fault:
+                if int(self._journal.get_meta(READINGS_GONE) or 0):
+                    raise StoreMismatch(CANNOT_BEGIN_AGAIN) from fault
                 log.warning("the judge begins again at the journal's first entry: %s", fault)
         return self._judge.new(), Cursor(0, 0)
 

@@ -15,10 +15,14 @@ from gateway.core.site import Site
 from gateway.ports_rows import AlarmLine as AlarmLine  # noqa: PLC0414
 from gateway.ports_rows import Attempt as Attempt  # noqa: PLC0414
 from gateway.ports_rows import KeptEffect as KeptEffect  # noqa: PLC0414
+from gateway.ports_rows import Minute as Minute  # noqa: PLC0414
 from gateway.ports_rows import NoticeLine as NoticeLine  # noqa: PLC0414
 from gateway.ports_rows import RejectedCount as RejectedCount  # noqa: PLC0414
 from gateway.ports_rows import RejectedLine as RejectedLine  # noqa: PLC0414
 from gateway.ports_rows import Sizes as Sizes  # noqa: PLC0414
+
+#: Beside the journal, under this, how many readings were let go because the site keeps them no longer.
+READINGS_GONE = "readings_gone"
 
 
 class Message(NamedTuple):
@@ -299,6 +303,10 @@ class Reader(MirrorReader, Protocol):
 
     def effects(self, after: Cause = (0, -1), most: int = 10_000) -> list[KeptEffect]:
         """Effects whose cause is above `after`, in the order of causes, at most `most`."""
+
+    def minutes(self, probe: str, from_ms: int, to_ms: int, most: int) -> list[Minute]:
+        """The probe's figures by the minute of its own time, oldest first: raw readings and those that were
+        let go counted together. Values are as measured, without calibration."""
 
     def sizes(self) -> Sizes:
         """How much room the store takes, and how much is left."""

@@ -60,6 +60,20 @@ class KeptEffect(NamedTuple):
     body: dict[str, Any]
 
 
+class Minute(NamedTuple):
+    """What a probe said in one minute (Unix ms of its begin): how often, the lowest, mean, highest and last
+    value in the probe's own unit, when that last one was measured, and the flags of all of them."""
+
+    begin_ms: int
+    times: int
+    low: float
+    mean: float
+    high: float
+    last: float
+    last_at_ms: int
+    flags: int
+
+
 class Sizes(NamedTuple):
     """Bytes: of the database, its write-ahead log, the reserve, and what is free on that disk."""
 

@@ -15,8 +15,8 @@ from gateway.core.effects import EFFECT_KINDS, Effect, effect_to_plain
 from gateway.core.inputs import Entry, Input, Refused, SiteChanged, Started
 from gateway.core.reading import OWN_TIME, Reading, Reason, Rejected
 from gateway.core.site import Site
-from gateway.errors import SettingsFault
-from gateway.ports import Cursor, KeptEffect, Reader
+from gateway.errors import NoAnswer, SettingsFault
+from gateway.ports import READINGS_GONE, Cursor, KeptEffect, Reader
 from gateway.replay_lines import Kept, Line, faults
 
 Progress = Callable[[str], None]
@@ -172,6 +172,12 @@ def compare(reader: Reader, progress: Progress) -> Comparison:
     """
     found = Comparison()
     with reader.snapshot():
+        gone = int(reader.get_meta(READINGS_GONE) or 0)
+        if gone:
+            raise NoAnswer(
+                f"{gone} readings were let go because the site keeps them no longer (store.keep_raw_days); "
+                "a journal is compared from its beginning: take a back-up from before"
+            )
         cursor, _, _ = reader.load_judge()
         kept = {one.cause: (one.kind, one.body) for one in _effects(reader)}
     found.kept = len(kept)

@@ -12,7 +12,7 @@ from pathlib import Path
 from gateway.core.effects import Cause, TurnKnown
 from gateway.core.inputs import Entry
 from gateway.core.site import Site
-from gateway.edges.sqlite import lists, mirror, reads
+from gateway.edges.sqlite import lists, mirror, reads, retention
 from gateway.edges.sqlite.faults import faults
 from gateway.edges.sqlite.place import DATABASE, RESERVE
 from gateway.ports import (
@@ -21,6 +21,7 @@ from gateway.ports import (
     Cursor,
     DueNotice,
     KeptEffect,
+    Minute,
     MirrorState,
     NoticeLine,
     OrderedEffect,
@@ -137,6 +138,11 @@ class Reader:
         """As `ports.MirrorReader.count_aside`."""
         with self.snapshot():
             return mirror.count_aside(self._db)
+
+    def minutes(self, probe: str, from_ms: int, to_ms: int, most: int = 1500) -> list[Minute]:
+        """As `ports.Reader.minutes`."""
+        with self.snapshot():
+            return retention.minutes(self._db, probe, from_ms, to_ms, most)
 
     def sizes(self) -> Sizes:
         """As `ports.Reader.sizes`."""

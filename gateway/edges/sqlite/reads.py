@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from gateway.core.inputs import Entry, Input, event_from_plain
 from gateway.core.reading import Reading
 from gateway.errors import StoreFault
-from gateway.ports import Cursor
+from gateway.ports import READINGS_GONE, Cursor
 
 _READINGS = """
     SELECT r.n, p.name, r.measured_at_ms, r.value, r.flags, r.sequence, r.battery
@@ -22,9 +22,6 @@ _STAMPS = """
     WHERE first_n >= (SELECT max(first_n) FROM stamp WHERE first_n <= ?) AND first_n <= ?
     ORDER BY first_n
 """
-
-#: Under this the number of readings that were let go is kept.
-GONE = "readings_gone"
 
 
 def entries_after(db: sqlite3.Connection, n: int, most: int) -> list[Entry]:
@@ -70,7 +67,7 @@ def newest_number(db: sqlite3.Connection) -> int:
 
 def gone(db: sqlite3.Connection) -> int:
     """How many readings were let go because they are older than the site keeps them."""
-    return int(get_meta(db, GONE) or 0)
+    return int(get_meta(db, READINGS_GONE) or 0)
 
 
 def newest_stamp(db: sqlite3.Connection) -> tuple[int, int]:

@@ -12,7 +12,7 @@ from gateway.core.effects import Effect
 from gateway.core.inputs import Delivery, Entry, Event
 from gateway.core.reading import Reading, Rejected
 from gateway.edges.sqlite import effects as outcome
-from gateway.edges.sqlite import mirror, reads
+from gateway.edges.sqlite import mirror, reads, retention
 from gateway.edges.sqlite.append import Appender
 from gateway.edges.sqlite.beside import Beside
 from gateway.edges.sqlite.faults import faults
@@ -134,6 +134,11 @@ class Writer:
     def resend_mirror(self) -> int:
         """As `ports.MirrorWriter.resend_mirror`."""
         return mirror.resend(self._db)
+
+    @_change
+    def let_go(self, until_run_ms: int, most: int, *, mirrored: bool) -> int:
+        """As `retention.let_go`."""
+        return retention.let_go(self._db, until_run_ms, most, mirrored=mirrored)
 
     def entries_after(self, n: int, most: int) -> list[Entry]:
         """As `ports.Journal.entries_after`."""
