@@ -1,4 +1,4 @@
-"""A second, crude bed, so that nothing is fitted to one simulation: layers on random walks, drawn anew each time.
+"""A second, crude bed, so that nothing is fitted to one simulation: layers on random walks.
 
 No physics: each place along the bed has a few layers whose heating wanders; a turn sets them to nearly one
 temperature between their mean and the room's, in one of several manners: probes left in, taken out for
@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from random import Random
 
 from gateway.core.estimate.turn_seen import Bed, Wire
-from tests.estimate.turn_scene import Arrival, Scene, TrueTurn
+from tests.estimate.turn_scene import Arrival, Scene, TrueTurn, watched
 
 STEP_S = 10
 START_MS = 1_764_000_000_000
@@ -92,7 +92,9 @@ class Crude:
             for layer in range(layers):
                 if columns > 1 and layers > 2 and rng.random() < 0.3:
                     continue
-                wire = Wire(f"b{i}-{column}{layer}", "temperature", every, 3.0 + 4.0 * layer, from_m + share * length)
+                wire = Wire(
+                    f"b{i}-{column}{layer}", "temperature", every, 3.0 + 4.0 * layer, from_m + share * length
+                )
                 probes.append(self._probe(wire, column, layer, noise, step))
         if rng.random() < 0.4:
             wire = Wire(f"b{i}-gas", "co2", every, 5.0, from_m + shares[-1] * length)
@@ -155,13 +157,26 @@ class Crude:
         rng = self.rng
         lasts_s = rng.uniform(300.0, 2400.0)
         thermometers = [p for p in one.probes if p.wire.quantity == "temperature"]
-        some = rng.sample(thermometers, min(len(thermometers), 1 if kind == "jump" else rng.choice((1, 1, 2))))
+        some = rng.sample(
+            thermometers, min(len(thermometers), 1 if kind == "jump" else rng.choice((1, 1, 2)))
+        )
+        if kind == "site fell" and len(self.beds) == 1 and not self.has_air:
+            return  # one bed and nothing beside it: nobody could tell
         if kind in self.extra:
             self.extra[kind].append((at_s, at_s + lasts_s, rng.uniform(1.0, 5.0)))
         elif kind in ("pulled", "pulled all"):
             for probe in one.probes if kind == "pulled all" else some[:1]:
                 probe.out.append((at_s + rng.uniform(0.0, 60.0), at_s + lasts_s))
-        elif kind in ("hot burst", "jump", "zeros", "garbage", "noise burst", "stuck", "clock", "hot bed burst"):
+        elif kind in (
+            "hot burst",
+            "jump",
+            "zeros",
+            "garbage",
+            "noise burst",
+            "stuck",
+            "clock",
+            "hot bed burst",
+        ):
             _spoil(rng, kind, thermometers if kind in ("zeros", "hot bed burst") else some, at_s, lasts_s)
         else:
             one.walks.append((at_s, -1 if kind == "sprinkled" else -2))
@@ -254,7 +269,9 @@ class Crude:
             value += probe.bias + self._fell(now_s) + rng.gauss(0.0, probe.noise)
         from_s, to_s, size = probe.jump
         if from_s <= now_s < to_s:
-            value = size if abs(size) > 100.0 or size == 0.0 else value + size * _pulse(now_s, from_s, to_s, 60.0)
+            value = (
+                size if abs(size) > 100.0 or size == 0.0 else value + size * _pulse(now_s, from_s, to_s, 60.0)
+            )
         if probe.noisy[0] <= now_s < probe.noisy[1]:
             value += rng.gauss(0.0, 2.0)
         if probe.stuck[0] <= now_s < probe.stuck[1]:
@@ -305,4 +322,14 @@ def crude_scene(seed: int, hours: float = 12.0, kinds: tuple[str, ...] = TROUBLE
     crude = Crude(seed, hours)
     crude.plan(kinds)
     crude.run()
-    return Scene(f"crude {seed}", [one.bed for one in crude.beds], crude.arrivals, crude.turns, crude.troubles)
+    beds = {one.bed.id: one.bed for one in crude.beds}
+    forgot = {p.wire.id: START_MS + p.forgot_s * 1000 for one in crude.beds for p in one.probes}
+
+    def out(probe: str, at_ms: int) -> bool:
+        return at_ms >= forgot[probe]
+
+    turns = [
+        turn._replace(watched=watched(beds[turn.bed], crude.arrivals, out, turn.began_ms, turn.ended_ms))
+        for turn in crude.turns
+    ]
+    return Scene(f"crude {seed}", list(beds.values()), crude.arrivals, turns, crude.troubles)

@@ -2,11 +2,12 @@
 
 import math
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from gateway.core.estimate import turn_seen
-from gateway.core.estimate.turn_seen import Bed, Turns, TurnSeen, Wire
+from gateway.core.estimate.turn_seen import Bed, Turns, TurnSeen
 
 NEAR_MS = 15 * 60_000
 
@@ -22,17 +23,18 @@ class Arrival(NamedTuple):
 
 
 class TrueTurn(NamedTuple):
-    """What was really done. `full`: the whole bed, end to end."""
+    """What was really done. `full`: the whole bed, end to end. `watched`: see `watched`."""
 
     bed: str
     began_ms: int
     ended_ms: int
     full: bool
+    watched: bool = True
 
 
 @dataclass
 class Scene:
-    """Beds, everything that arrived (bed "": the room's air), the turns there were, and what else happened."""
+    """Beds, all that arrived (bed "": the room's air), the turns there were, and what else happened."""
 
     name: str
     beds: list[Bed]
@@ -48,6 +50,10 @@ class Marks:
 
     turns: int = 0
     found: int = 0
+    one_place: int = 0
+    one_place_found: int = 0
+    unwatched: int = 0
+    unwatched_found: int = 0
     told: int = 0
     right: int = 0
     perhaps: int = 0
@@ -70,6 +76,29 @@ class Marks:
                 mine.update(theirs)
             else:
                 setattr(self, name, mine + theirs)
+
+
+def watched(
+    bed: Bed, arrivals: list[Arrival], out: Callable[[str, int], bool], began_ms: int, ended_ms: int
+) -> bool:
+    """Whether at least two heights of a bed report a turn: their thermometers hung in the grain when it
+    began, 6 in 10 of their readings around it came, meant each 60 s or oftener, and were not all one.
+    """
+    from_ms, to_ms = began_ms - 10 * 60_000, ended_ms + 15 * 60_000
+    said: dict[str, list[float]] = {}
+    for one in arrivals:
+        if one.bed == bed.id and from_ms <= one.measured_ms <= to_ms:
+            said.setdefault(one.probe, []).append(one.value)
+    heights = {
+        wire.height_cm
+        for wire in bed.probes
+        if wire.quantity == "temperature"
+        and wire.every_s <= 60.0
+        and not out(wire.id, began_ms - 10 * 60_000)
+        and len(set(values := said.get(wire.id, []))) > 1
+        and len(values) >= 0.6 * (to_ms - from_ms) / 1000 / wire.every_s
+    }
+    return len(heights) > 1
 
 
 def see(scene: Scene, turns: Turns | None = None) -> list[TurnSeen]:
@@ -99,25 +128,26 @@ def mark(scene: Scene, seen: list[TurnSeen]) -> Marks:
     marks.withdrawn = sum(one.state == "withdrawn" for one in seen)
     marks.troubles.update(kind for kind, *_ in scene.troubles)
     free = list(told)
+    one_place = {bed.id for bed in scene.beds if len({bed.at_m(w) for w in bed.probes}) == 1}
     for turn in sorted(scene.turns, key=lambda one: one.ended_ms):
         near = [one for one in free if one.bed == turn.bed and abs(one.ended_ms - turn.ended_ms) <= NEAR_MS]
         best = min(near, key=lambda one: abs(one.ended_ms - turn.ended_ms), default=None)
-        if turn.full:
-            marks.turns += 1
-        else:
-            marks.partial += 1
+        kind = "partial" if not turn.full else "turns" if turn.watched else "unwatched"
+        alone = kind == "turns" and turn.bed in one_place
+        marks.one_place += alone
+        setattr(marks, kind, getattr(marks, kind) + 1)
         if best is None:
-            if turn.full:
+            if kind == "turns":
                 marks.missed.append((scene.name, turn))
             continue
         free.remove(best)
         marks.right += 1
-        if turn.full:
-            marks.found += 1
+        found = "found" if kind == "turns" else f"{kind}_found"
+        setattr(marks, found, getattr(marks, found) + 1)
+        marks.one_place_found += alone
+        if kind == "turns":
             marks.delays_s.append((best.known_ms - turn.ended_ms) / 1000)
             marks.ended_off_s.append((best.ended_ms - turn.ended_ms) / 1000)
-        else:
-            marks.partial_found += 1
     for one in free:
         marks.wrong.append((scene.name, one))
         marks.fooled_by[_cause(scene, one)] += 1

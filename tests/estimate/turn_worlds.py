@@ -11,7 +11,7 @@ from simulators.grain import Grain, Lie
 from simulators.mishaps import Mishaps, Timed, spoil
 from simulators.orders import Order
 from simulators.world import World
-from tests.estimate.turn_scene import Arrival, Scene, TrueTurn
+from tests.estimate.turn_scene import Arrival, Scene, TrueTurn, watched
 
 START_S = 1_764_007_200.0
 EVERY_MISHAP = Mishaps(
@@ -39,12 +39,23 @@ def world_scene(seed: int, hours: float = 10.0, mishaps: Mishaps = EVERY_MISHAP)
     arrived, _ = spoil(sorted(sent), mishaps, seed)
     place = {p["id"]: p["place"] for p in site["probe"]}
     arrivals = [a for one in arrived if (a := _arrival(one, place)) is not None]
-    turns = [
-        TrueTurn(line["bed"], _ms(line["began_at"]), _ms(line["ended_at"]), _full(world, line))
-        for line in world.truth()
-        if line["kind"] == "turn"
-    ]
-    return Scene(f"world {seed}", _beds(site), arrivals, turns, troubles)
+    beds = _beds(site)
+    truth = world.truth()
+    in_place: dict[str, list[tuple[int, bool]]] = {}
+    for line in truth:
+        if line["kind"] == "temperature":
+            in_place.setdefault(str(line["probe"]), []).append((_ms(str(line["at"])), bool(line["in_place"])))
+
+    def out(probe: str, at_ms: int) -> bool:
+        return not next((there for when, there in in_place[probe] if when >= at_ms), True)
+
+    turns = []
+    for line in truth:
+        if line["kind"] == "turn":
+            bed = next(one for one in beds if one.id == line["bed"])
+            span = _ms(str(line["began_at"])), _ms(str(line["ended_at"]))
+            turns.append(TrueTurn(bed.id, *span, _full(world, line), watched(bed, arrivals, out, *span)))
+    return Scene(f"world {seed}", beds, arrivals, turns, troubles)
 
 
 def _site(rng: Random, depth_cm: float) -> dict[str, Any]:
@@ -89,7 +100,8 @@ def _probes(rng: Random, bed: str, from_m: float, length: float, depth_cm: float
     if rng.random() < 0.4:
         found.append(
             {"id": f"{bed}-gas", "place": bed, "quantity": "co2", "unit": "ppm", "every_s": every,
-             "height_cm": round(depth_cm * 0.4, 1), "at_m": round(from_m + 0.5 * length, 2), "payload": "json"}
+             "height_cm": round(depth_cm * 0.4, 1), "at_m": round(from_m + 0.5 * length, 2),
+             "payload": "json"}
         )  # fmt: skip
     return found
 
@@ -128,7 +140,7 @@ def _lie(rng: Random) -> Lie:
 def _live(world: World, rng: Random, hours: float, left_in: set[str]) -> list[tuple[str, str, int, int]]:
     """Let the hours pass: people turn, pull a probe and put it back, open the shutters and shut them."""
     due = {bed: world.now_s + 3600.0 * rng.uniform(1.2, 4.0) for bed in BEDS}
-    free = {bed: world.now_s for bed in BEDS}
+    free = dict.fromkeys(BEDS, world.now_s)
     later: list[tuple[float, Order]] = []
     troubles: list[tuple[str, str, int, int]] = []
     end_s = world.now_s + hours * 3600.0

@@ -9,10 +9,10 @@ from typing import NamedTuple
 from gateway.core.estimate.turn_seen_bed import Bed, Figures, Wire
 from gateway.core.estimate.turn_seen_passage import Passage
 
-#: Hung in the air, a probe reads the room's within this share of the bed's warmth over it, at most and at least
-#: this much (hundredths of a degree): hooks and room thermometers do not hang in one place.
+#: Hung in the air, a probe reads the room's within this share of the bed's warmth over it, at most and at
+#: least this much (hundredths of a degree): hooks and room thermometers do not hang in one place.
 _AT_AIR_SHARE, _AT_AIR_MOST, _AT_AIR_LEAST = 0.25, 60, 15
-#: One that has long been this near the room's air is no witness: it may hang there, and grain so cool shows nothing.
+#: One that has long been this near the room's air is no witness: it may hang there, and shows no turn.
 _QUIET_IN_AIR = 30
 #: Below this gap to the room nothing tells grain from air.
 _GAP_LEAST = 60
@@ -23,7 +23,7 @@ _READ_MOST = 4
 #: A probe that was stuck or silent may bear witness this much later.
 _LATE_MS = 7_200_000
 #: Grain heats again after a turn; a probe that has, does not hang in the air.
-_REHEATED, _REHEAT_MS = 20, 600_000
+_REHEATED, _REHEAT_MS = 30, 600_000
 
 
 class Letting(NamedTuple):
@@ -35,12 +35,15 @@ class Letting(NamedTuple):
 
 
 class Witness(NamedTuple):
-    """What one probe has to say: its moves, or its ventings; its level now, None if it has no say."""
+    """What one probe has to say: its moves, or its ventings; its level now, None if it has no say;
+    `steady`: that moves no faster than grain does.
+    """
 
     wire: Wire
     passages: Sequence[Passage]
     lettings: Sequence[Letting]
     level: int | None
+    steady: bool = True
 
 
 class Air(NamedTuple):
@@ -148,7 +151,7 @@ def _falls_in(letting: Letting, first: int, last: int) -> bool:
 
 
 def _air_or_guess(air: Air, says: Sequence[Say]) -> Air:
-    """The air over the bed; where no thermometer hangs in it, what probes read that were out and came back."""
+    """The air over the bed; where no thermometer hangs in it, what probes read that were out."""
     if air.level is not None:
         return air
     read = [
@@ -181,7 +184,9 @@ def _role(say: Say, figures: Figures, air: Air, gap: int | None, now_ms: int) ->
         return Role.OUT
     if gap is not None and air.level is not None:
         tolerance = min(_AT_AIR_MOST, max(_AT_AIR_LEAST, int(gap * _AT_AIR_SHARE)))
-        reheated = level - passage.after >= _REHEATED and now_ms - passage.settled_ms >= _REHEAT_MS
+        waited = now_ms - passage.settled_ms >= _REHEAT_MS
+        off = abs(level - air.level) > _AT_AIR_LEAST
+        reheated = waited and off and say.witness.steady and level - passage.after >= _REHEATED
         nearest = min(abs(level - air.level), abs(passage.after - air.level))
         return Role.OUT if nearest <= tolerance and not reheated else Role.SHOWS
     waited = now_ms - passage.out_ms >= figures.out_s * 1000.0

@@ -23,6 +23,13 @@ class Layers(NamedTuple):
 def layers_of(bed: Bed, shows: list[Say], back: list[Say], witnesses: Sequence[Witness]) -> Layers:
     """Compare, place by place, what the layers were and what they came to."""
     before = after = agreeing = against = 0
+    elsewhere = any(
+        w.level is not None
+        and not w.passages
+        and w.wire.quantity == TEMPERATURE
+        and all(abs(bed.at_m(w.wire) - place) > PLACE_M for place in places(bed, shows))
+        for w in witnesses
+    )
     for place in places(bed, shows):
         here = [say for say in shows if abs(bed.at_m(say.witness.wire) - place) <= PLACE_M]
         came_to = [say.passage.after for say in here]
@@ -44,8 +51,8 @@ def layers_of(bed: Bed, shows: list[Say], back: list[Say], witnesses: Sequence[W
             if abs(new - middle) > tolerance:
                 against += 1
                 continue
-            # A cold layer may already have been what the mixed grain came to.
-            agreeing += strayed or (sure and moved >= bed.figures.alike_k * 100.0)
+            # A cold layer may already have been what the mixed grain came to; not in one place of many.
+            agreeing += strayed or (sure and not elsewhere and moved >= bed.figures.alike_k * 100.0)
             came_to.append(new)
             was.append(old)
         before, after = max(before, max(was) - min(was)), max(after, max(came_to) - min(came_to))

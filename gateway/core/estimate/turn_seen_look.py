@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gateway.core.estimate.turn_seen_bed import Bed, TurnSeen, Wire
 from gateway.core.estimate.turn_seen_cluster import Air, Letting, Witness, clusters, hangs_in_air
-from gateway.core.estimate.turn_seen_passage import STILL, Passage, passages
+from gateway.core.estimate.turn_seen_passage import LEAST_MOVE, LOOK_MS, STILL, Passage, passages
 from gateway.core.estimate.turn_seen_ring import Ring
 from gateway.core.estimate.turn_seen_state import BedTurns, Turns
 from gateway.core.estimate.turn_seen_tell import take_back, tell
@@ -20,6 +20,7 @@ _RISING, _RISING_OVER_MS = 1.1, 180_000
 
 
 def look(turns: Turns, bed: Bed, lying: BedTurns, now_ms: int) -> list[TurnSeen]:
+    """The turns that this look makes known, changes or takes back; `now_ms` is the bed's own time."""
     air = _air(turns, bed, now_ms)
     witnesses = [_witness(lying, wire, air, now_ms) for wire in bed.probes if wire.id in lying.rings]
     found: list[TurnSeen] = []
@@ -50,7 +51,9 @@ def _witness(lying: BedTurns, wire: Wire, air: Air, now_ms: int) -> Witness:
     if level is not None and (ring.stands(STILL) or (not known and hangs_in_air(level, air))):
         # It may be stuck, or hang in the air: it says neither yes nor no.
         level = None
-    return Witness(wire, known, (), level)
+    old = ring.back(LOOK_MS)
+    steady = level is None or old is None or abs(level - old) < LEAST_MOVE
+    return Witness(wire, known, (), level, steady)
 
 
 def _lettings(ring: Ring, level: int | None) -> list[Letting]:

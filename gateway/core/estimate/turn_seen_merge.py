@@ -1,8 +1,8 @@
 """One turn, told twice: by the person who did it and by the probes.
 
-A recorded turn and a seen one are the same where their times and their stretches meet. A recorded one that the
-probes could have shown and did not is kept: "probes did not show it". A seen one that nobody recorded is asked
-about once the person has had time to record it.
+A recorded turn and a seen one are the same where their times and their stretches meet. A recorded one that
+the probes could have shown and did not is kept: "probes did not show it". A seen one that nobody recorded is
+to be asked about.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from gateway.core.estimate.turn_seen_bed import TurnSeen
 
-#: People record at the start, at the end, or at the next cup of tea: this far from the turn's own time (grade D).
+#: People record at the start, at the end, or at the next cup of tea: this far from the turn (grade D).
 RECORDED_NEAR_MS = 5_400_000
 #: The probes have shown a turn by now, if they ever will: the last is back, has settled, and is told.
 SHOWN_WITHIN_MS = 3_600_000
@@ -21,7 +21,7 @@ SURE = 0.5
 
 
 class Recorded(NamedTuple):
-    """A turn that somebody recorded: when it was done as they say (Unix ms), and which stretch (None: to the end)."""
+    """A turn somebody recorded: when it was done, as they say (Unix ms), which stretch (None: to the end)."""
 
     turn: int
     at_ms: int
@@ -47,9 +47,9 @@ def merge(
 ) -> list[Merged]:
     """Join one bed's recorded and seen turns, each at most once, the nearest in time first.
 
-    Withdrawn ones and ploughings are left out: they are no turns. `watched`: whether two good probes were in the
-    grain to show a recorded turn; where not, one that is not seen is simply kept. Recorded ones come first, in
-    their order, then what nobody recorded.
+    Withdrawn ones and ploughings are left out: they are no turns. `watched`: whether two good probes were in
+    the grain to show a recorded turn; where not, one that is not seen is simply kept. Recorded ones come
+    first, in their order, then what nobody recorded.
     """
     turns = [one for one in seen if one.state == "seen" and one.kind != "ploughed"]
     pairs = sorted(

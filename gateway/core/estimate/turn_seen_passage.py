@@ -143,7 +143,7 @@ def _move(trace: Trace, run: tuple[int, int], least: int) -> _Move:
 def _left_to_go(level: list[int]) -> int | None:
     """How far a level still under way has to go, from how its steps shrink; None where they do not yet.
 
-    A lag leaves a fixed share of what is left in each equal time: steps d1, d2 leave d2 r / (1 - r), r = d2 / d1.
+    A lag leaves a fixed share of what is left in equal times: steps d1, d2 leave d2 r / (1 - r), r = d2 / d1.
     """
     before, step = level[-3] - level[-5], level[-1] - level[-3]
     if step == 0:

@@ -1,4 +1,4 @@
-"""What is kept of each bed and of the air over it: readings, and what was told. All of it stores and restores."""
+"""What is kept of each bed and of the air over it: readings, and what was told. It stores and restores."""
 
 from __future__ import annotations
 
@@ -11,10 +11,14 @@ from gateway.core.estimate.turn_seen_ring import Ring
 
 @dataclass(slots=True)
 class Told:
-    """A turn as it was told last, and the middle one of the moments at which its probes began to move."""
+    """A turn as it was told last, and the middle one of the moments at which its probes began to move.
+
+    `sure`: none of its probes could still be in the air when it was told.
+    """
 
     seen: TurnSeen
     out_ms: int
+    sure: bool
 
 
 @dataclass(slots=True)

@@ -1,4 +1,4 @@
-"""From what is thought of a walk to what is told: once, mended where that says more, taken back where it was none."""
+"""From what is thought of a walk to what is told: once; mended, or taken back where it proves to be none."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ _ALIKE_MS, _ALIKE_FALL = 150_000, LEAST_MOVE * 2 // 3
 
 
 def tell(turns: Turns, bed: Bed, lying: BedTurns, verdict: Verdict, now_ms: int) -> list[TurnSeen]:
+    """The turn as it is told now, if it is new or says more than before; else nothing."""
     if now_ms < verdict.tell_ms:
         return []
     told = next((one for one in lying.told if _same(one.seen, verdict)), None)
@@ -32,15 +33,16 @@ def tell(turns: Turns, bed: Bed, lying: BedTurns, verdict: Verdict, now_ms: int)
         return []
     turns.number += 1
     seen = _seen(bed, verdict, turns.number, now_ms)
-    lying.told = [*lying.told, Told(seen, _middle(verdict.outs_ms))][-_TOLD_MOST:]
+    lying.told = [*lying.told, Told(seen, _middle(verdict.outs_ms), verdict.sure)][-_TOLD_MOST:]
     return [seen]
 
 
 def take_back(lying: BedTurns, denied: Denied, now_ms: int) -> list[TurnSeen]:
+    """The told turn that these probes deny, withdrawn; nothing if they were not most of its witnesses."""
     for told in lying.told:
         seen = told.seen
         apart_ms = max(denied.from_ms - seen.ended_ms, seen.began_ms - denied.to_ms)
-        if 2 * len(set(seen.probes) & set(denied.probes)) < len(seen.probes):
+        if 3 * len(set(seen.probes) & set(denied.probes)) < 2 * len(seen.probes):
             continue
         if apart_ms <= _NEAR_MS and seen.state == "seen" and now_ms - denied.to_ms <= _SAME_MS:
             told.seen = replace(seen, state="withdrawn", sureness=0.0)
@@ -57,17 +59,22 @@ def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]
     if now_ms - old.ended_ms > _MEND_MS:
         return []
     if old.state == "seen" and (old.kind == TURNED or new.kind != TURNED):
+        late = told.sure and now_ms - old.known_ms > _SAME_MS
         later = new.ended_ms - old.ended_ms >= _MENDED_MS and abs(out_ms - told.out_ms) <= _ALIKE_MS
         surer = new.sureness - old.sureness >= _MENDED_SURENESS
         more = len(new.probes) > len(old.probes)
         told_more = set(new.probes) >= set(old.probes) and (more or surer)
-        if new.kind != old.kind or not (told_more or later):
+        if new.kind != old.kind or not (told_more or (later and not late)):
             return []
         new = replace(new, sureness=max(old.sureness, new.sureness))
+        if late:
+            # A witness that was stuck or silent bears it out, but does not know when.
+            new = replace(new, began_ms=old.began_ms, ended_ms=old.ended_ms)
+            out_ms = told.out_ms
     elif new.kind != TURNED or (old.state != "seen" and abs(out_ms - told.out_ms) <= _ALIKE_MS):
         # What was taken back is not told again for the same moves.
         return []
-    told.seen, told.out_ms = new, out_ms
+    told.seen, told.out_ms, told.sure = new, out_ms, verdict.sure
     return [new]
 
 
@@ -100,23 +107,25 @@ def _all_fell(turns: Turns, bed: Bed, verdict: Verdict) -> bool:
     where layers far apart came together.
     """
     outs, middle = verdict.outs_ms, _middle(verdict.outs_ms)
+    # What is common to all shows in each of them, by more than weather does.
+    least = max(_ALIKE_FALL, int(0.4 * (verdict.fall or 0.0)))
     near = [out for out in outs if abs(out - middle) <= _ALIKE_MS]
     if 4 * len(near) < 3 * len(outs):
         return False
     air = [turns.air[wire.id] for wire in bed.air if wire.id in turns.air]
     air = [ring for ring in air if ring.heard_ms() >= middle]
     if air:
-        return any(_moved(ring, middle) for ring in air)
+        return any(_moved(ring, middle, least) for ring in air)
     rings = [ring for name, other in turns.beds.items() if name != bed.id for ring in other.rings.values()]
     rings = [ring for ring in rings if not ring.gas and ring.heard_ms() >= middle]
-    alike = sum(_moved(ring, middle) for ring in rings)
+    alike = sum(_moved(ring, middle, least) for ring in rings)
     return bool(rings) and 2 * alike >= len(rings) and not verdict.strongly
 
 
-def _moved(ring: Ring, at_ms: int) -> bool:
-    """Whether a thermometer fell within the time that counts as the same moment, by more than weather does."""
+def _moved(ring: Ring, at_ms: int, least: int) -> bool:
+    """Whether a thermometer fell by so much within the time that counts as the same moment."""
     place = len(ring.values) - 1 - (ring.last - at_ms // ring.bin_ms)
     apart = max(1, _ALIKE_MS // ring.bin_ms)
     before = [v for v in ring.values[max(0, place - apart - 4) : max(0, place - apart)] if v is not None]
     after = [v for v in ring.values[max(0, place + apart) : place + apart + 4] if v is not None]
-    return len(before) > 1 and len(after) > 1 and _middle(before) - _middle(after) >= _ALIKE_FALL
+    return len(before) > 1 and len(after) > 1 and _middle(before) - _middle(after) >= least

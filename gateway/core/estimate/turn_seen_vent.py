@@ -12,7 +12,7 @@ from typing import NamedTuple
 #: How many samples must have stood or risen before, and over how many the fall may spread.
 _CALM = 6
 _FALL_MOST = 5
-#: Standing: the samples before lie within this share of their middle, and do not end lower than they began by it.
+#: Standing: the samples before lie within this share of their middle, and end at most half of it lower.
 _STANDING = 0.05
 
 

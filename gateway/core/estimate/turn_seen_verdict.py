@@ -1,10 +1,10 @@
 """Was this a turn? What the probes of a bed say together about one walk.
 
 A turn throws the whole depth over: all layers come to one temperature, not above what they were on average
-and not below the room; the CO2 between the grains is let go; and it stays so. So two probes must show it, they
-must agree with the others where it passed, and something must bear it out: layers that came together, CO2 let
-go, probes that were out and came back to something else, a walk from place to place, or a fall so sharp that
-nothing else makes it.
+and not below the room; the CO2 between the grains is let go; and it stays so. So two probes must show it,
+they must agree with the others where it passed, and something must bear it out: layers that came together,
+CO2 let go, probes that were out and came back to something else, a walk from place to place, or a fall so
+sharp that nothing else makes it.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from gateway.core.estimate.turn_seen_layers import Layers, layers_of, places
 from gateway.core.estimate.turn_seen_walk import Passed, Walk, next_ms, walk
 
 TURNED, PERHAPS, PLOUGHED = "turned", "perhaps", "ploughed"
-#: The air over the bed moved as well, by at least this much (hundredths) and this near in time: a door, the sun.
+#: The air over the bed moved as well, by at least this (hundredths) and this near in time: a door, the sun.
 _AIR_MOVED, _AIR_NEAR_MS = 100, 300_000
 #: A walk takes at least this long from place to place.
 _WALKED_MS = 180_000
@@ -32,14 +32,18 @@ _TOLD_APART, _STRONGLY = 80, 0.35
 _PARTED, _PLOUGHED_TO = 0.9, 0.7
 #: Grain is cooled by its way through the air by this at least, on the mean of the probes (hundredths).
 _FELL_LEAST, _LITTLE = 15, 50
-#: Layers that came together prove little by themselves unless they fell by this as well: twice the least move.
+#: Where nothing was out and no CO2 let go, they must have fallen by this: twice the least move.
 _FELL_ONLY = 60
+#: Probes that come out within this of each other come out for one thing; then so little a fall shows a turn.
+_HANGS_NEAR_MS, _HANGS_LEAST = 1_200_000, 30
 #: CO2 let go by less than this is weather.
 _PLOUGHED_LEAST = 0.25
 
 
 class Verdict(NamedTuple):
-    """What is thought of one walk. `outs_ms`: when each probe began to move. `strongly`, `vented`: see _Proofs.
+    """What is thought of one walk.
+
+    `outs_ms`: when each probe began to move. `sure`: none can still be in the air. `strongly`, `vented`: see _Proofs. `tell_ms`: not before then.
 
     Levels in hundredths of a degree; None where only CO2 tells.
     """
@@ -54,6 +58,7 @@ class Verdict(NamedTuple):
     outs_ms: tuple[int, ...]
     last_ms: int
     tell_ms: int
+    sure: bool
     strongly: bool = False
     vented: bool = False
 
@@ -112,14 +117,24 @@ def _alone(
     layers = layers_of(bed, shows, [], [])
     only, sharp = shows[0], bed.figures.sharp_fall_k * 100.0
     flared = only.passage.stray > 0 and not only.was_out
-    if flared or layers.fall < (sharp / 2.0 if only.was_out else sharp):
+    # Where another came out and hangs in the air still, this one need show less.
+    hangs = any(say.role is Role.OUT and _together_out(say, only) for say in cluster.says)
+    least = _HANGS_LEAST if hangs else sharp / 2.0
+    if flared or layers.fall < (least if only.was_out else sharp):
         return None
     if _air_moved(shows, air) and not only.was_out:
+        return None
+    if hangs and not only.was_out:
+        # The others hang in the air; this one may be on its way there.
         return None
     if len(thermometers) > 1 and only.sure:
         # It did not only come out: what it came back to is other grain. The others hang forgotten, or fail.
         return _verdict(bed, cluster, witnesses, layers, TURNED, 0.55)
     return _verdict(bed, cluster, witnesses, layers, PERHAPS, 0.4)
+
+
+def _together_out(one: Say, other: Say) -> bool:
+    return abs(one.passage.out_ms - other.passage.out_ms) <= _HANGS_NEAR_MS
 
 
 class _Proofs(NamedTuple):
@@ -172,11 +187,9 @@ def _together(
     if not mixed and (proofs.apart or aired) and not (proofs.sharp and (proofs.walked or lifted)):
         return _verdict(bed, cluster, witnesses, layers, PLOUGHED, 0.5) if lifted or aired else None
     if layers is not None and layers.fall < _LITTLE and not (proofs.apart or proofs.out or proofs.vented):
-        # Lifted a little, or aired a little: too little for a throw through the air.
-        little = aired or proofs.converged
-        return _verdict(bed, cluster, witnesses, layers, PLOUGHED, 0.4) if little else None
-    only = proofs.number() + aired == 1 and proofs.converged
-    if only and layers is not None and layers.fall < _FELL_ONLY:
+        # Aired a little: too little for a throw through the air.
+        return _verdict(bed, cluster, witnesses, layers, PLOUGHED, 0.4) if aired else None
+    if layers is not None and layers.fall < _FELL_ONLY and not (proofs.out or aired):
         return None
     if not proofs.number() + aired or (_air_moved(shows, air) and not (mixed or aired)):
         return None
@@ -247,6 +260,7 @@ def _verdict(
         tuple(one.out_ms for one in passed),
         last_ms,
         _tell_ms(bed, cluster, took, last_ms, next_ms(bed, passed, others)),
+        all(say.sure for say in shows),
     )
 
 

@@ -18,7 +18,7 @@ _FASTEST_MS, _SLOWEST_MS = 300_000, 5_400_000
 
 
 class Passed(NamedTuple):
-    """When a turn came by a place: from the first sign to the probe's return, Unix ms; `at_m` on the floor."""
+    """When a turn came by a place: from the first sign to the probe's return (Unix ms), and the place."""
 
     at_m: float
     out_ms: int
