@@ -43,9 +43,9 @@ _PLOUGHED_LEAST = 0.25
 class Verdict(NamedTuple):
     """What is thought of one walk.
 
-    `outs_ms`: when each probe began to move. `sure`: none can still be in the air. `strongly`, `vented`: see _Proofs. `tell_ms`: not before then.
-
-    Levels in hundredths of a degree; None where only CO2 tells.
+    `outs_ms`: when each probe began to move. `last_ms`: when the last settled; not told before `tell_ms`.
+    `sure`: none can still be in the air. `strongly`, `vented`: see _Proofs. Levels in hundredths of a degree;
+    None where only CO2 tells.
     """
 
     kind: str
