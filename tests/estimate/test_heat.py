@@ -160,6 +160,13 @@ def test_a_thermometer_that_wavers_too_much_gives_no_number() -> None:
     assert said.not_yet is not None or said.points[3].high_c - said.points[3].low_c > 1.5
 
 
+def test_a_thermometer_that_speaks_each_half_hour_is_given_time() -> None:
+    bed = bed_with("p")
+    found = played({"p": rising(15.0, 0.5)}, 5.0, bed, every_min=30)
+    said = bed_heat.forecast(found, bed, at(5.6), moments=(at(7.0),))
+    assert said.moments[0].value_c == pytest.approx(18.5, abs=0.4)
+
+
 def test_a_turn_nobody_told_of_is_seen_by_the_leap_and_the_forecast_begins_anew() -> None:
     bed = bed_with("p")
     fell: Curve = lambda hour: 15.0 + 0.6 * hour - (2.5 if hour >= 4.0 else 0.0)  # noqa: E731

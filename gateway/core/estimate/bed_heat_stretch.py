@@ -20,7 +20,7 @@ from gateway.core.estimate.bed_heat_state import Bed, BedHeat, Heat, Hot, Hung
 _HOUR_MS = 3_600_000
 #: After a turn a thermometer is put back and comes to the grain's temperature within this (ours, grade D).
 _SETTLE_MS = 1_200_000
-#: Less than this since the last turn says nothing; nor does a thermometer silent for so long (ours, grade D).
+#: Less than this since the last turn says nothing; nor does one silent for so long (ours, grade D).
 _LEAST_MS, _LEAST_SPOTS = 2_400_000, 6
 _HEARD_MS = 1_500_000
 #: A leap is looked for in so many bins: late readings come within this.
@@ -70,7 +70,7 @@ def ready_of(lying: BedHeat, bed: Bed, at_ms: int) -> tuple[list[Ready], list[st
     not_yet: list[tuple[float, str]] = []
     for hung in bed.probes:
         hot = lying.probes.get(hung.id)
-        if hot is None or at_ms - (hot.curve.last + 1) * BIN_MS > _HEARD_MS:
+        if hot is None or at_ms - (hot.curve.last + 1) * BIN_MS > _patience_ms(hot):
             continue
         began_ms, leapt = began(hot, hung, at_ms)
         spots = without_bursts([spot for spot in hot.curve.spots(began_ms) if spot.at_ms <= at_ms + BIN_MS])
@@ -86,6 +86,12 @@ def ready_of(lying: BedHeat, bed: Bed, at_ms: int) -> tuple[list[Ready], list[st
     return ready, [why for value_c, why in sorted(not_yet, reverse=True) if value_c > hottest]
 
 
+def _patience_ms(hot: Hot) -> int:
+    """How long a thermometer may be silent: longer for one that speaks seldom."""
+    spoke = sum(1 for count in hot.curve.counts if count)
+    return max(_HEARD_MS, 5 * BIN_MS * len(hot.curve.counts) // (2 * max(1, spoke)))
+
+
 def _too_little(began_ms: int, leapt: bool, at_ms: int) -> str:
     if not began_ms:
         return "too few readings yet"
@@ -99,6 +105,7 @@ def _late_c(spots: list[Spot]) -> float:
 
 
 def fitted(heat: Heat, bed: Bed, hung: Hung, hot: Hot, spots: list[Spot], leapt: bool) -> Fit:
+    """The balance of one thermometer over its spots; a leap is taken for a turn nobody told of."""
     first_ms = spots[0].at_ms
     turned_ms = first_ms - _SETTLE_MS if leapt else hung.turned_ms
     age_h = None if bed.cast_ms is None else (first_ms - bed.cast_ms) / _HOUR_MS
