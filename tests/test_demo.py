@@ -37,6 +37,7 @@ class Demo:
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
         )  # fmt: skip
         self._coming: queue.Queue[str | None] = queue.Queue()
+        self._deaf = threading.Event()
         self._thread = threading.Thread(target=self._read, daemon=True)
         self._thread.start()
 
@@ -44,6 +45,9 @@ class Demo:
         assert self._process.stdout is not None
         for line in self._process.stdout:
             self._coming.put(line.rstrip("\n"))
+            if self._deaf.is_set():
+                self._process.stdout.close()
+                break
         self._coming.put(None)
 
     def sees(self, text: str, within_s: float) -> float:
@@ -96,6 +100,12 @@ class Demo:
         while (line := self._coming.get(timeout=STOP_S)) is not None:
             self.lines.append(line)
         return code
+
+    def hang_up(self) -> None:
+        """Read no further: what it prints from here on meets a closed pipe."""
+        self._deaf.set()
+        self.type_in("help")
+        self._thread.join(STOP_S)
 
     def discard(self) -> None:
         """Leave nothing running: told to end, it ends the others."""
@@ -225,6 +235,19 @@ def test_it_ends_when_its_terminal_is_closed(demo: Callable[..., Demo]) -> None:
     numbers = one.processes()
     assert one.end(signal.SIGHUP) == 1
     assert one.stopped() == ORDER
+    assert _gone(numbers)
+
+
+@pytest.mark.parametrize("how", [signal.SIGHUP, None])
+def test_nothing_stays_where_nobody_reads_any_more(
+    demo: Callable[..., Demo], how: signal.Signals | None
+) -> None:
+    one = demo("--seconds", "4")
+    numbers = one.processes()
+    assert len(numbers) == 5
+    one.hang_up()
+    one.type_in("beds")
+    assert one.end(how) != 0
     assert _gone(numbers)
 
 

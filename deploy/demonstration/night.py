@@ -15,6 +15,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
@@ -55,7 +56,9 @@ def run(root: Path, folder: Path, times: Times, seed: int) -> int:
         night.begin()
         night.watch(times.seconds)
     except KeyboardInterrupt:
-        print()
+        _say_if_heard("")
+    except BrokenPipeError:
+        failed = True  # whoever read it has seen enough (| head)
     except _Failed as fault:
         failed = True
         print(f"the demonstration could not go on: {fault}", file=sys.stderr)
@@ -75,6 +78,12 @@ def _runs_already(folder: Path) -> int | None:
     except (OSError, ValueError, KeyError, TypeError):
         return None
     return pid if b"deploy.demonstration" in words else None
+
+
+def _say_if_heard(text: str) -> None:
+    """Print it; a terminal that was closed meanwhile must not keep the rest from being ended."""
+    with suppress(OSError):
+        print(text, flush=True)
 
 
 class _Failed(Exception):
@@ -129,12 +138,12 @@ class _Night:
         """The floor first, then the gateway, the phone, the broker; what does not end is ended."""
         order = ("simulators", "gateway", "phone", "broker")
         for name, process in sorted(self._running, key=lambda one: order.index(one[0])):
-            print(f"stopping: {name}", flush=True)
+            _say_if_heard(f"stopping: {name}")
             process.terminate()
             try:
                 process.wait(_STOP_S)
             except subprocess.TimeoutExpired:
-                print(f"{name} had to be ended by force")
+                _say_if_heard(f"{name} had to be ended by force")
                 process.kill()
                 process.wait()
         (self._folder / "running.json").unlink(missing_ok=True)
@@ -142,8 +151,11 @@ class _Night:
             return
         calls = self.calls()
         said = {0: "No call reached the phone", 1: "1 call reached the phone"}
-        print(f"Stopped. {said.get(calls, f'{calls} calls reached the phone')}. Logs, store and the truth "
-              f"about the simulated grain are in {os.path.relpath(self._folder)}/", flush=True)  # fmt: skip
+        reached = said.get(calls, f"{calls} calls reached the phone")
+        where = f"{os.path.relpath(self._folder)}/"
+        _say_if_heard(
+            f"Stopped. {reached}. Logs, store and the truth about the simulated grain are in {where}"
+        )
 
     def calls(self) -> int:
         """How many calls the phone took."""
