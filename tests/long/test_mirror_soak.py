@@ -27,7 +27,7 @@ from tests.timeseries import FaultProxy, SeriesServer
 pytestmark = [pytest.mark.long, pytest.mark.broker, pytest.mark.series]
 
 READINGS = 200_000
-KILLS = 12
+KILLS = 8
 STOPS = 3
 SEED = 20241105
 WITHIN_S = 900.0
