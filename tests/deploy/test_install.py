@@ -48,12 +48,16 @@ def tree(folder: Path) -> dict[str, tuple[int, int, int]]:
     }
 
 
-def commands() -> list[str]:
-    """The lines of the runbook's ten minutes."""
-    found = SECTION.search((ROOT / "deploy" / "README.md").read_text())
+def commands(page: str = "deploy/README.md") -> list[str]:
+    """The lines of the ten minutes on that page."""
+    found = SECTION.search((ROOT / page).read_text())
     assert found
     blocks = re.findall(r"^```sh\n(.*?)^```", found[1], re.MULTILINE | re.DOTALL)
     return [line for block in blocks for line in block.splitlines()]
+
+
+def test_both_pages_tell_the_same_ten_minutes() -> None:
+    assert commands("README.md") == commands()
 
 
 def test_a_dry_run_tells_and_changes_nothing(wheel: Path, tmp_path: Path) -> None:
