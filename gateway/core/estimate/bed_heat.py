@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from gateway.core.estimate.bed_heat_ahead import Air
 from gateway.core.estimate.bed_heat_curve import BIN_MS, Curve
 from gateway.core.estimate.bed_heat_fit import made_now
 from gateway.core.estimate.bed_heat_proof import factor, promise, prove
@@ -30,8 +31,12 @@ __all__ = [
 
 #: Only the hottest few are worth the reckoning: the hottest at the end is among them.
 _FEW = 3
-_ROOM_FRESH_MS = 7_200_000
+#: The room's way is read from the last so long, and believed the less the shorter that is (ours, grade D).
+_ROOM_LATE_MS, _ROOM_STILL_H2 = 5_400_000, 1.0
+#: The room strays in hours by this share of the range it went through lately (ours, grade D).
+_ROOM_RANGE = 0.33
 _PROMISE_EACH_MS = 1_800_000
+_HOUR_MS = 3_600_000
 
 
 def take(heat: Heat, bed: str, probe: str, measured_ms: int, value_c: float, at_ms: int) -> None:
@@ -118,15 +123,21 @@ def made_k_per_h(heat: Heat, bed: Bed, at_ms: int) -> float | None:
     return made_now(fitted(heat, bed, *ready[0]), bed.figures) if ready else None
 
 
-def _room_now(heat: Heat, bed: Bed, at_ms: int) -> tuple[float, float]:
-    """The room's temperature in the hours ahead (as it was of late), and its standard deviation."""
+def _room_now(heat: Heat, bed: Bed, at_ms: int) -> Air:
+    """The room as it was of late, how it moves, and how far it may stray (the more, the more it did)."""
     curve = heat.rooms.get(bed.room or "")
-    late = curve.spots()[-6:] if curve else []
+    known = curve.spots() if curve else []
+    late = [spot for spot in known if spot.at_ms > at_ms - _ROOM_LATE_MS]
     if not late:
-        return bed.figures.room_c, bed.figures.room_sd_k
-    room_c = sum(spot.value_c for spot in late) / len(late)
-    fresh = at_ms - late[-1].at_ms <= _ROOM_FRESH_MS
-    return room_c, bed.doubts.room_sd_k if fresh else bed.figures.room_sd_k
+        return Air(known[-1].value_c if known else bed.figures.room_c, 0.0, bed.figures.room_sd_k)
+    mean_h = sum(spot.at_ms - at_ms for spot in late) / len(late) / _HOUR_MS
+    mean_c = sum(spot.value_c for spot in late) / len(late)
+    hours = [(spot.at_ms - at_ms) / _HOUR_MS - mean_h for spot in late]
+    spread = sum(hour * hour for hour in hours) + _ROOM_STILL_H2
+    k_per_h = sum(hour * (spot.value_c - mean_c) for hour, spot in zip(hours, late, strict=True)) / spread
+    values = [spot.value_c for spot in known]
+    sd_k = max(bed.figures.room_stray_k, (max(values) - min(values)) * _ROOM_RANGE)
+    return Air(mean_c - k_per_h * mean_h, k_per_h, sd_k)
 
 
 def _outlooks(
@@ -137,10 +148,10 @@ def _outlooks(
         return [], hotter[0] if hotter else "no thermometer in the grain has been heard of late"
     if hotter:
         return [], hotter[0]
-    room_c, room_sd_k = _room_now(heat, bed, at_ms)
-    doubts = bed.doubts._replace(room_sd_k=room_sd_k, factor=factor(lying))
+    air = _room_now(heat, bed, at_ms)
+    doubts = bed.doubts._replace(factor=factor(lying))
     found = []
     for hung, hot, spots, leapt in ready[:_FEW]:
         fit = fitted(heat, bed, hung, hot, spots, leapt)
-        found.append(Outlook.of(hung.id, spots[-1].at_ms, fit, bed.figures, room_c, doubts, hours))
+        found.append(Outlook.of(hung.id, spots[-1].at_ms, fit, bed.figures, air, doubts, hours))
     return found, None

@@ -30,7 +30,7 @@ class Figures:
     growth and 16 C, the room's pull per hour, and how much more of it there is just after a turn.
     `change_sd`: how far each may change from one stretch to the next (D). `least_pull`: no bed has less (D).
     `loose_h`: how soon a turned bed closes again (D). `room_c`, `room_sd_k`: where no thermometer tells of
-    the room (C).
+    the room (C). `room_stray_k`: how far it may stray in the hours ahead, at least (D).
     """
 
     q10: float = 2.0
@@ -44,6 +44,7 @@ class Figures:
     loose_h: float = 3.0
     room_c: float = 12.0
     room_sd_k: float = 3.0
+    room_stray_k: float = 0.5
 
     def grown(self, age_h: float | None) -> float:
         """Relative respiration at an age; 1 where none is known."""

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from gateway.core.estimate.bed_heat_ahead import STEP_H, Ahead, Doubts, carry
+from gateway.core.estimate.bed_heat_ahead import STEP_H, Ahead, Air, Doubts, carry
 from gateway.core.estimate.bed_heat_fit import Figures, Fit
 
 _HOUR_MS = 3_600_000
@@ -77,12 +77,12 @@ class Outlook(NamedTuple):
         from_ms: int,
         found: Fit,
         figures: Figures,
-        room_c: float,
+        air: Air,
         doubts: Doubts,
         hours: float,
     ) -> Outlook:
         """Carry a fit forward by some hours."""
-        return cls(probe, from_ms, carry(found, figures, room_c, doubts, hours))
+        return cls(probe, from_ms, carry(found, figures, air, doubts, hours))
 
     def at(self, at_ms: int) -> tuple[float, float, float]:
         """Temperature (C), standard deviation (K) and rate (K/h) at a moment, straight between steps."""

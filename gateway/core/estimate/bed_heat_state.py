@@ -10,8 +10,8 @@ from gateway.core.estimate.bed_heat_fit import Figures, Known
 
 #: What was said weighs like so many proofs at the start.
 TRUST = 15.0
-#: K of the room, K of the thermometers, K/h of the rate (ours, grade D).
-USUAL_DOUBTS = Doubts(0.6, 0.055, 0.075)
+#: K of the thermometers, K/h of the rate (ours, grade D).
+USUAL_DOUBTS = Doubts(0.055, 0.075)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,7 @@ class Bed:
     cast_ms: int | None = None
     figures: Figures = field(default_factory=Figures)
     doubts: Doubts = USUAL_DOUBTS
-    """How far the room may stray, what thermometers err by, what the balance leaves out (ours, grade D)."""
+    """What thermometers err by, and what the balance leaves out (ours, grade D)."""
 
 
 @dataclass(slots=True)
