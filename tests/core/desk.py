@@ -17,6 +17,8 @@ from gateway.core.site import (
     Place,
     Probe,
     Programme,
+    Recipe,
+    RecipeStand,
     Shift,
     Site,
     Stage,
@@ -26,6 +28,7 @@ MINUTE = 60_000
 HOUR = 60 * MINUTE
 #: 2026-03-02 20:00 UTC, a Monday evening.
 START = 1_772_481_600_000
+RECIPE = Recipe("short", (RecipeStand("wet", 8.0, 13.0), RecipeStand("dry", 10.0), RecipeStand("wet", 6.0)))
 
 
 def temperature(probe: str, place: str, every_s: float = 60.0, silent_after_s: float = 1800.0) -> Probe:
@@ -50,6 +53,7 @@ def site(**changes: object) -> Site:
         "places": (
             Place("bed-a", "bed", "Bed A", "lower", 0.0, 10.0, programme="plain"),
             Place("bed-b", "bed", "Bed B", "lower", 10.0, 20.0, programme="floor"),
+            Place("steep", "steep", "Steep"),
             Place("room", "room", "Lower room", "lower", co2_high_ppm=5000.0),
             Place("kiln", "kiln", "Kiln", programme="kiln"),
         ),
@@ -64,6 +68,7 @@ def site(**changes: object) -> Site:
         "phones": (Phone("ada-1", "ada", "webhook"), Phone("ben-1", "ben", "webhook")),
         "shifts": (Shift(("ada",), tuple(range(7)), 0, 1440),),
         "programmes": (floor, plain, kiln),
+        "recipes": (RECIPE,),
     }
     return Site("quern-hill", "Quern Hill Maltings", "UTC", **(values | changes))  # type: ignore[arg-type]
 

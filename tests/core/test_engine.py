@@ -10,6 +10,7 @@ from gateway.core import engine, views
 from gateway.core.inputs import (
     Answered,
     Cast,
+    ClockStepped,
     Condition,
     CouchBroken,
     Delivery,
@@ -17,6 +18,7 @@ from gateway.core.inputs import (
     Event,
     KilnWorked,
     Loaded,
+    Moved,
     PutInService,
     PutOutOfService,
     Refused,
@@ -24,6 +26,20 @@ from gateway.core.inputs import (
     SiteChanged,
     Started,
     Turned,
+)
+from gateway.core.inputs_journey import (
+    Corrected,
+    HandRead,
+    Joined,
+    Ordered,
+    Ploughed,
+    Split,
+    Steeped,
+    Stood,
+    Thinned,
+    Upheld,
+    Voided,
+    Withering,
 )
 from gateway.core.reading import CLOCK_UNSURE, OWN_TIME, Reading
 from tests.core.desk import HOUR, MINUTE, START, Desk, minutes, site
@@ -282,6 +298,34 @@ def test_alarms_of_probes_and_places_that_leave_the_site_end() -> None:
     assert [signal for _, signal, _ in signals(desk, "bed_hot")] == ["raise", "clear"]
 
 
+def _of_pieces(rng: random.Random, n: int, at_ms: int) -> list[Event]:
+    """What people may record of pieces, some of it late, some of it nonsense."""
+    bed, late_ms = rng.choice(["bed-a", "bed-b"]), at_ms - rng.randrange(10 * HOUR)
+    return [
+        Steeped("steep", "lot-7", piece=rng.choice([None, "40"])),
+        Stood("steep", rng.choice(["wet", "dry"]), when_ms=rng.choice([None, late_ms])),
+        Cast(bed, when_ms=late_ms),
+        CouchBroken(bed),
+        Turned(bed, when_ms=late_ms),
+        Turned(bed, onto_from_m=2.0, onto_to_m=14.0),
+        Ploughed(bed),
+        Thinned(bed, 10.0),
+        Withering(bed),
+        HandRead(bed, 17.0, at_m=4.0),
+        Moved(bed, "bed-b", from_m=0.0, to_m=5.0),
+        Split("bed-a", 0.0, 5.0, "9"),
+        Joined("9", "40"),
+        Loaded(bed),
+        KilnWorked(rng.choice(["lit", "drawn", "stripped", "to-store"])),
+        Ordered(bed, at_ms + rng.randrange(20 * HOUR), why="warm"),
+        Corrected(rng.randrange(1, n + 1), bed="bed-b", when_ms=late_ms),
+        Voided(rng.randrange(1, n + 1), why="wrong"),
+        Upheld(rng.randrange(1, n + 1)),
+        ClockStepped(rng.choice([-2 * HOUR, HOUR])),
+        Resumed(rng.choice([0, 3 * HOUR])),
+    ]
+
+
 def _random_inputs(seed: int, count: int) -> list[Entry]:
     rng = random.Random(seed)
     entries = [Entry(1, START, START, Started("test")), Entry(2, START, START, SiteChanged(site()))]
@@ -306,6 +350,7 @@ def _random_inputs(seed: int, count: int) -> list[Entry]:
                 PutInService("a1"),
                 Condition("broker", rng.random() < 0.5),
                 Delivery(rng.randrange(1, 20), "ada-1", rng.choice(["delivered", "failed"])),
+                *_of_pieces(rng, n, at_ms),
             ]
             entries.append(Entry(n, at_ms, at_ms, rng.choice(happenings)))
     return entries

@@ -16,17 +16,17 @@ from gateway.core.window import Window
 
 _MINUTE_MS = 60_000
 TURN_AT, HIGH, URGENT = 1, 2, 3
+#: Grain that grows is warmer than the room over it by more than this; a probe on a hook is not (ours).
+ROOM_K = 2.0
 
 
 def judge(state: State, place: Place, probe: Probe, window: Window, fresh: bool) -> list[Finding]:
     """Findings of a new bed temperature, newest first by measured time."""
-    if place.id in state.pieces.empty and place.id not in state.pieces.beds:
-        return []
     found: list[Finding] = []
     value, measured_ms = window.value, window.measured_ms
     if value is None:
         return []
-    for kind in ("bed_hot", "bed_low"):
+    for kind in _kinds(state, place, value):
         guard = state.guard(kind, place.id)
         ladder = ladder_for(state, place, kind, measured_ms)
         before = guard.rank
@@ -38,6 +38,22 @@ def judge(state: State, place: Place, probe: Probe, window: Window, fresh: bool)
         if rose or (fell and _calls(ladder, before)):
             found.append(finding(state, place, kind))
     return found
+
+
+def _kinds(state: State, place: Place, value: float) -> tuple[str, ...]:
+    """What a reading is held against: nothing in a bed known empty, unless grain nobody recorded is there."""
+    if place.id not in state.pieces.empty:
+        return ("bed_hot", "bed_low")
+    return ("bed_hot",) if _other_grain(state, place, value) or state.guard("bed_hot", place.id).rank else ()
+
+
+def _other_grain(state: State, place: Place, value: float) -> bool:
+    """Whether the bed has been cool since it was emptied, and this is not the room's air."""
+    if place.id not in state.rearmed:
+        return False
+    rooms = [one.id for one in state.site.places if one.kind == "room" and one.floor == place.floor]
+    air = [extreme(state, room, 1) for room in rooms]
+    return value > max((best[1].value or 0.0 for best in air if best), default=-100.0) + ROOM_K
 
 
 def finding(state: State, place: Place, kind: str) -> Finding:

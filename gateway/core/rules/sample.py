@@ -14,6 +14,8 @@ from gateway.core.state import State
 from gateway.core.want import Want
 
 EVERY_MS = 300_000
+#: The last load's warmth is gone from a bed this far below the strictest limit (ours).
+COOL_K = 2.0
 #: So long after a turn a bed has come down and its probes are grain again; before, its heat says nothing.
 SETTLES_MS = 45 * 60_000
 
@@ -23,6 +25,7 @@ def judge(state: State) -> None:
     if state.run_ms < state.sample_run_ms:
         return
     state.sample_run_ms = (state.run_ms // EVERY_MS + 1) * EVERY_MS
+    state.rearmed = [bed for bed in state.pieces.empty if bed in state.rearmed or _cool(state, bed)]
     for place in state.site.places:
         lying = state.pieces.beds.get(place.id)
         if place.kind != "bed" or lying is None:
@@ -30,6 +33,14 @@ def judge(state: State) -> None:
             continue
         _bed(state, place, lying)
     _warm(state)
+
+
+def _cool(state: State, bed: str) -> bool:
+    """Whether the last load's warmth is gone from the probes of a bed that was emptied."""
+    place = state.site.place[bed]
+    best = heat.extreme(state, bed, 1)
+    strict_c = heat.ladder_for(state, place, "bed_hot", state.at_ms).levels[0].limit
+    return best is not None and (best[1].value or 0.0) <= strict_c - COOL_K
 
 
 def since_ms(lying: Lying) -> int:

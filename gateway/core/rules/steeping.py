@@ -88,7 +88,7 @@ def finding(state: State, steep: str, what: str) -> Finding:
     steeping = state.pieces.now.steeps.get(steep)
     want = wanted(state.site, steeping) if steeping else None
     mine = want is not None and want.what == what
-    lot = f"lot {steeping.lot}" if steeping and steeping.lot else ""
+    lot = f"Lot {steeping.lot}" if steeping and steeping.lot else ""
     return Finding(
         Subject(kind, steep),
         state.steep_late.get(steep) == what,
