@@ -70,7 +70,8 @@ FLOOR: dict[str, Word] = {
     ),
     "turned": _of_bed(
         "a bed, or a part of it, was turned",
-        "Restarts the turn clock of that stretch and nothing else; a heat alarm ends when the grain is cool.",
+        "Restarts the turn clock of that stretch and holds the bed's heat calls for a while; a heat alarm "
+        "itself ends when the grain is cool.",
         "malting-gateway turned bed-c --from-m 0 --to-m 9 --at 04:50 --by Ada", _STRETCH, _ONTO,
     ),
     "ploughed": _of_bed(

@@ -185,6 +185,9 @@ CALLS: dict[str, Say] = {
     "gateway_session_lost": _gateway(
         "GATEWAY MAY HAVE MISSED READINGS", " Look through the beds once by hand."
     ),
+    "gateway_mirror": _gateway(
+        "GATEWAY DOES NOT REACH THE SITE'S SERVER", " Nothing is lost, nobody is less watched. Look by day."
+    ),
     "gateway_disk": _gateway("GATEWAY HAS NO ROOM LEFT", " New readings wait. Make room on its disk."),
     "gateway_clock": _gateway("GATEWAY CLOCK IS WRONG", " Times may be off. Set its clock."),
     "gateway_twin": _gateway("TWO GATEWAYS UNDER ONE NAME", " Switch one off: each throws the other out."),

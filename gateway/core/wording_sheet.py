@@ -127,6 +127,14 @@ SHEETS: dict[str, Sheet] = {
         "medium",
         _GATEWAY_OWNER,
     ),
+    "gateway_mirror": Sheet(
+        "The site's time-series server is away, refuses the gateway's token, or has no such bucket.",
+        "Its pictures stand still. The gateway keeps everything and sends it later, oldest first.",
+        "Look at health: it says what the server answered, and which lines it would not take.",
+        "by day",
+        "medium",
+        _GATEWAY_OWNER,
+    ),
     "gateway_clock": Sheet(
         "The gateway's clock was never set, or jumped.",
         "Times in messages, and who is on shift, may be wrong.",

@@ -116,6 +116,7 @@ def test_a_message_is_sent_signed_with_exactly_the_agreed_fields(phone: Phone) -
         "title": NOTE.title,
         "text": NOTE.text,
         "answer_url": LINK,
+        "silent": False,
         "at": "2026-11-02T02:55:20.250Z",
     }
     assert b": " not in got.raw.replace(b"4: 22", b""), "compact"

@@ -30,7 +30,7 @@ _OURS = (requests.RequestException, http.client.HTTPException, OSError, ValueErr
 
 
 def body(notice: DueNotice, answer_url: str | None) -> bytes:
-    """The message as compact JSON, UTF-8: contract C10, exactly these fields."""
+    """The message as compact JSON: the fields of contract C10, and `silent`: show it, but wake nobody."""
     at = datetime.fromtimestamp(notice.at_ms / 1000, UTC).isoformat(timespec="milliseconds")
     message = {
         "type": notice.kind,
@@ -41,6 +41,7 @@ def body(notice: DueNotice, answer_url: str | None) -> bytes:
         "title": notice.title,
         "text": notice.text,
         "answer_url": answer_url,
+        "silent": notice.silent,
         "at": at.replace("+00:00", "Z"),
     }
     return json.dumps(message, ensure_ascii=False, separators=(",", ":")).encode()
