@@ -16,7 +16,9 @@ _TELL_MOST_MS = 2_700_000
 #: Two accounts this near are of one turn; moves this near are the same moves.
 _SAME_MS, _NEAR_MS = 1_200_000, 300_000
 #: An account is mended so long after the turn, and for no less than these changes.
-_MEND_MS, _MENDED_MS, _MENDED_SURENESS = 3_600_000, 120_000, 0.1
+_MEND_MS, _MENDED_MS, _MENDED_SURENESS = 4_800_000, 120_000, 0.1
+#: So long after it was first told a turn may still come by another probe.
+_WALKS_ON_MS = 2_400_000
 _TOLD_MOST = 4
 #: The whole site moved together: the others began within this of this bed, and fell by at least this.
 _ALIKE_MS, _ALIKE_FALL = 150_000, LEAST_MOVE * 2 // 3
@@ -59,10 +61,10 @@ def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]
     if now_ms - old.ended_ms > _MEND_MS:
         return []
     if old.state == "seen" and (old.kind == TURNED or new.kind != TURNED):
-        late = told.sure and now_ms - old.known_ms > _SAME_MS
         later = new.ended_ms - old.ended_ms >= _MENDED_MS and abs(out_ms - told.out_ms) <= _ALIKE_MS
         surer = new.sureness - old.sureness >= _MENDED_SURENESS
         more = len(new.probes) > len(old.probes)
+        late = told.sure and now_ms - old.known_ms > (_WALKS_ON_MS if more else _SAME_MS)
         told_more = set(new.probes) >= set(old.probes) and (more or surer)
         if new.kind != old.kind or not (told_more or (later and not late)):
             return []
