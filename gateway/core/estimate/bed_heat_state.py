@@ -11,7 +11,7 @@ from gateway.core.estimate.bed_heat_fit import Figures, Known
 #: What was said weighs like so many proofs at the start.
 TRUST = 15.0
 #: K of the thermometers, K/h of the rate (ours, grade D).
-USUAL_DOUBTS = Doubts(0.055, 0.075)
+USUAL_DOUBTS = Doubts(0.055, 0.065)
 
 
 @dataclass(frozen=True, slots=True)
