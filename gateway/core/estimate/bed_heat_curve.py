@@ -25,7 +25,7 @@ class Spot(NamedTuple):
 
     at_ms: int
     value_c: float
-    count: int
+    heard: int
 
 
 @dataclass(slots=True)

@@ -7,6 +7,8 @@ molar masses 44.0095 (CO2), 162.14 (C6H10O5). Not for judging air to breathe: a 
 
 from __future__ import annotations
 
+import math
+
 CO2_G_PER_MOL = 44.0095
 STARCH_G_PER_MOL = 162.14
 GLUCOSE_KJ_PER_MOL = 2816.0
@@ -38,7 +40,7 @@ def moles_per_m3(warm_c: float, pressure_pa: float = STANDARD_PA) -> float:
 
 def diffusivity_in_bed(free_m2_s: float, porosity: float) -> float:
     """Diffusivity of a gas through a packed bed, m2/s: the free one times porosity to 1.5 (Bruggeman)."""
-    return free_m2_s * porosity**1.5
+    return free_m2_s * math.pow(porosity, 1.5)
 
 
 def still_bed_rate_mg_per_kg_h(
