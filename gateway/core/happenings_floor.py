@@ -42,7 +42,7 @@ def _take(state: State, what: Any, n: int) -> None:
     record = state.pieces.take(state.site, n, what, state.at_ms)
     if isinstance(what, Turned) and what.bed in state.site.place:
         state.turns += 1
-        record.turn = state.turns
+        record.mark("turn", state.turns)
 
 
 def _other_grain(state: State, before: list[str], bed: str) -> bool:

@@ -40,6 +40,7 @@ class Record:
 
     `odd`: what does not fit, in plain words. `void_n`: the entry that took it back, 0 if none. `mended`: the
     entries that put it right. `upheld`: somebody said it is right as it stands. `turn`: a turn's number.
+    Most entries have none of these: `marks` holds those that are there, so that hundreds stay small.
     """
 
     n: int
@@ -47,13 +48,40 @@ class Record:
     known_ms: int
     word: str
     body: dict[str, Any]
-    odd: str = ""
-    turn: int = 0
-    void_n: int = 0
-    upheld: bool = False
-    ahead: bool = False
-    mended: list[int] = field(default_factory=list)
+    marks: dict[str, Any] = field(default_factory=dict)
     made: Any = field(default=None, metadata={"derived": True})
+
+    def mark(self, name: str, value: Any) -> None:
+        """Set one of odd, turn, void_n, upheld, ahead, mended; nothing is kept of what says nothing."""
+        if value:
+            self.marks[name] = value
+        else:
+            self.marks.pop(name, None)
+
+    @property
+    def odd(self) -> str:
+        """What does not fit, or ""."""
+        return str(self.marks.get("odd", ""))
+
+    @property
+    def turn(self) -> int:
+        """The number of the turn it tells of, or 0."""
+        return int(self.marks.get("turn", 0))
+
+    @property
+    def void_n(self) -> int:
+        """The entry that took it back, or 0."""
+        return int(self.marks.get("void_n", 0))
+
+    @property
+    def upheld(self) -> bool:
+        """Whether somebody said that it is right as it stands."""
+        return bool(self.marks.get("upheld", False))
+
+    @property
+    def mended(self) -> list[int]:
+        """The entries that put it right."""
+        return list(self.marks.get("mended", ()))
 
     @property
     def key(self) -> tuple[int, int]:
@@ -94,14 +122,15 @@ class Pieces:
         event = self._named(site, event)
         when_ms = at_ms if event.when_ms is None else min(event.when_ms, at_ms)
         body = {key: value for key, value in codec.plain(event).items() if value is not None}
-        record = Record(n, when_ms, at_ms, KINDS[type(event)], body, ahead=_ahead(event, at_ms))
+        record = Record(n, when_ms, at_ms, KINDS[type(event)], body)
+        record.mark("ahead", _ahead(event, at_ms))
         in_order = not self.records or self.records[-1].key <= record.key
         insort(self.records, record, key=lambda one: one.key)
         if in_order:
             self._put(site, self.now, len(self.records) - 1)
             for index, one in enumerate(self.records if record.word == "cast" else ()):
                 if one.odd.endswith(NOTHING):
-                    one.odd = self._too_early(site, index) or one.odd
+                    one.mark("odd", self._too_early(site, index) or one.odd)
         else:
             self._again(site)
         self._forget(site, at_ms)
@@ -136,17 +165,17 @@ class Pieces:
         if record is None:
             why = "no entry about a piece, or too old to be changed"
             body = {"entry": event.entry}
-            lost = Record(n, at_ms, at_ms, KINDS[type(event)], body, f"Entry {event.entry}: {why}")
+            lost = Record(n, at_ms, at_ms, KINDS[type(event)], body, {"odd": f"Entry {event.entry}: {why}"})
             self.lost = [*self.lost, lost][-20:]
             return lost
         if isinstance(event, Upheld):
-            record.upheld = True
+            record.mark("upheld", True)
             return record
         if isinstance(event, Voided):
-            record.void_n = 0 if event.entry == record.void_n else n
+            record.mark("void_n", 0 if event.entry == record.void_n else n)
         else:
             self._correct(record, n, event, at_ms)
-        record.upheld = False
+        record.mark("upheld", False)
         self._again(site)
         self.look(site)
         return record
@@ -164,9 +193,8 @@ class Pieces:
             body["when_ms"] = event.when_ms
             record.when_ms = min(event.when_ms, at_ms)
         record.body, record.made = body, None
-        record.ahead = _ahead(event, at_ms)
-        record.mended.append(n)
-        del record.mended[:-20]
+        record.mark("ahead", _ahead(event, at_ms))
+        record.mark("mended", [*record.mended, n][-20:])
         self.records.sort(key=lambda one: one.key)
         if record.word in ("cast", "steeped"):
             self._count(body.get("piece"))
@@ -204,14 +232,15 @@ class Pieces:
 
     def _put(self, site: Site, ground: Ground, index: int) -> None:
         record = self.records[index]
-        record.odd = ""
+        record.mark("odd", "")
         if record.void_n:
             return
-        record.odd = fold(ground, site, record.event, record.when_ms, record.known_ms)
-        if record.odd.endswith(NOTHING):
-            record.odd = self._too_early(site, index) or record.odd
-        if record.ahead and not record.odd:
-            record.odd = f"{_where(site, record)}: {record.word}, said to be later than it was recorded"
+        odd = fold(ground, site, record.event, record.when_ms, record.known_ms)
+        if odd.endswith(NOTHING):
+            odd = self._too_early(site, index) or odd
+        if record.marks.get("ahead") and not odd:
+            odd = f"{_where(site, record)}: {record.word}, said to be later than it was recorded"
+        record.mark("odd", odd)
 
     def _too_early(self, site: Site, index: int) -> str:
         """Something was done to grain that was cast there a little later: one of the two times is wrong."""
