@@ -10,7 +10,7 @@ from typing import Any
 
 from gateway.core import asked, engine
 from gateway.core.engine import State
-from gateway.core.inputs import Event, event_from_plain, event_to_plain
+from gateway.core.inputs import Event, NotedAt, event_from_plain, event_to_plain
 from gateway.core.site import Site
 from gateway.edges import control
 from gateway.edges.clock import WallClock, real_mono_ms, real_wall_ms
@@ -26,6 +26,7 @@ WITHIN_S = 5.0
 FIRST_ALARM = 101
 _TOGETHER = 5000
 _LOOK_AGAIN_S = 0.1
+_NOTED_FOR_MS = 60_000
 
 
 def reader_of(store: Path) -> Reader:
@@ -140,7 +141,8 @@ def _try_alone(store: Path, kind: str, body: dict[str, Any]) -> int | StoreHeld:
     """Commit as the writer, where nobody else is; the number, or who holds the place."""
     reader = reader_of(store)
     try:
-        site = state_of(reader).site
+        state = state_of(reader)
+        site = state.site
         clock_kind = reader.get_meta("clock") or "wall"
         _, at_ms, _ = reader.last_stamp()
         wall = WallClock().wall_ms() if clock_kind == "wall" else at_ms
@@ -153,7 +155,7 @@ def _try_alone(store: Path, kind: str, body: dict[str, Any]) -> int | StoreHeld:
     finally:
         reader.close()
     try:
-        return _commit(writer, event)
+        return _commit(writer, event, wall, state.noted_ms)
     finally:
         writer.close()
 
@@ -178,7 +180,10 @@ def _dated(event: Event, wall_ms: int) -> Event:
     return event_from_plain(word, body)
 
 
-def _commit(writer: Journal, event: Event) -> int:
+def _commit(writer: Journal, event: Event, wall_ms: int, noted_ms: int) -> int:
+    """Keep the event, and before it what time it really is, where nobody has said so in the last minute."""
     _, at_ms, run_ms = writer.last_stamp()
     with writer.atomic():
+        if wall_ms > at_ms and not 0 <= wall_ms - noted_ms < _NOTED_FOR_MS:
+            writer.add_event(at_ms, run_ms, NotedAt(wall_ms))
         return writer.add_event(at_ms, run_ms, event).n

@@ -16,6 +16,7 @@ from gateway.core.inputs import (
     ClockStepped,
     Condition,
     Delivery,
+    NotedAt,
     PutInService,
     PutOutOfService,
     Quieted,
@@ -37,6 +38,18 @@ def _now(state: State) -> Now:
 
 def _started(state: State, what: Started, out: Out) -> None:
     state.settling_from_ms = state.run_ms
+    _runs_again(state)
+
+
+def _runs_again(state: State) -> None:
+    """What was recorded while the gateway was down had happened by now, whatever that clock said."""
+    if state.noted_ms > state.at_ms:
+        state.pieces.not_after(state.site, state.at_ms)
+    state.noted_ms = 0
+
+
+def _noted_at(state: State, what: NotedAt, out: Out) -> None:
+    state.noted_ms = what.at_ms
 
 
 def _resumed(state: State, what: Resumed, out: Out) -> None:
@@ -130,6 +143,7 @@ HAPPENINGS: dict[type, Happening] = {
     Started: _started,
     Resumed: _resumed,
     ClockStepped: _clock_stepped,
+    NotedAt: _noted_at,
     SiteChanged: _site_changed,
     Refused: _refused,
     Condition: _condition,

@@ -21,7 +21,7 @@ def entered(state: State, what: Any, out: Out) -> None:
     """Keep an entry in its place in time; turns it makes known or changes, alarms it begins or ends."""
     looks, lay, empty = _turn_looks(state), _pieces_on(state), set(state.pieces.empty)
     if isinstance(what, Corrected | Voided | Upheld):
-        state.pieces.put_right(state.site, out.n, what, state.at_ms)
+        state.pieces.put_right(state.site, out.n, what, max(state.at_ms, state.noted_ms))
     else:
         _take(state, what, out.n)
     for record in state.pieces.records:
@@ -39,7 +39,7 @@ def entered(state: State, what: Any, out: Out) -> None:
 
 
 def _take(state: State, what: Any, n: int) -> None:
-    record = state.pieces.take(state.site, n, what, state.at_ms)
+    record = state.pieces.take(state.site, n, what, max(state.at_ms, state.noted_ms))
     if isinstance(what, Turned) and what.bed in state.site.place:
         state.turns += 1
         record.mark("turn", state.turns)

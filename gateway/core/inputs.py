@@ -37,6 +37,13 @@ class ClockStepped:
 
 
 @dataclass(frozen=True, slots=True)
+class NotedAt:
+    """The real time of the next entries: they were recorded while the gateway was down and its time stood."""
+
+    at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class SiteChanged:
     """From here on this site file holds (whole, without its secrets)."""
 
@@ -214,8 +221,8 @@ class TestCallAsked:
 
 
 Event = (
-    Started | Resumed | ClockStepped | SiteChanged | Refused | Condition | Delivery | Cast | CouchBroken
-    | Turned | Moved | Loaded | KilnWorked | Answered | Quieted | Unquieted | PutOutOfService
+    Started | Resumed | ClockStepped | NotedAt | SiteChanged | Refused | Condition | Delivery | Cast
+    | CouchBroken | Turned | Moved | Loaded | KilnWorked | Answered | Quieted | Unquieted | PutOutOfService
     | PutInService | TestCallAsked | Later
 )  # fmt: skip
 Input = Reading | Event
@@ -225,6 +232,7 @@ EVENTS: dict[str, type] = {
     "started": Started,
     "resumed": Resumed,
     "clock-stepped": ClockStepped,
+    "noted-at": NotedAt,
     "site": SiteChanged,
     "refused": Refused,
     "condition": Condition,
@@ -246,7 +254,7 @@ KINDS: dict[type, str] = {kind: word for word, kind in EVENTS.items()}
 
 #: What a person may record, by the verb typed (contract C6).
 VERBS: frozenset[str] = frozenset(EVENTS) - {
-    "started", "resumed", "clock-stepped", "site", "refused", "condition", "delivery",
+    "started", "resumed", "clock-stepped", "noted-at", "site", "refused", "condition", "delivery",
 }  # fmt: skip
 
 

@@ -19,6 +19,7 @@ from gateway.core.inputs import (
     KilnWorked,
     Loaded,
     Moved,
+    NotedAt,
     PutInService,
     PutOutOfService,
     Refused,
@@ -323,6 +324,8 @@ def _of_pieces(rng: random.Random, n: int, at_ms: int) -> list[Event]:
         Upheld(rng.randrange(1, n + 1)),
         ClockStepped(rng.choice([-2 * HOUR, HOUR])),
         Resumed(rng.choice([0, 3 * HOUR])),
+        NotedAt(at_ms + rng.randrange(-HOUR, 5 * HOUR)),
+        Started("again"),
     ]
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from gateway.core import engine, night, views, views_piece
 from gateway.core.effects import TurnKnown
-from gateway.core.inputs import Cast, Delivery, Loaded, SiteChanged, Turned
+from gateway.core.inputs import Cast, Delivery, Loaded, NotedAt, SiteChanged, Started, Turned
 from gateway.core.inputs_journey import (
     Corrected,
     HandRead,
@@ -391,6 +391,21 @@ def test_grain_in_a_bed_recorded_empty_is_judged_by_the_strictest_limits() -> No
 
     warm(made, 160, 190, 12.0, 0.0)
     assert [one.change.signal for one in made.alarms("bed_hot")][-1] == "clear"
+
+
+def test_what_was_recorded_while_the_gateway_was_down_has_its_real_time() -> None:
+    made = desk()
+    made.lay(60, NotedAt(START + 6 * HOUR))
+    made.lay(60, Turned("bed-a", by="ada", when_ms=START + 5 * HOUR))
+    made.lay(60, Turned("bed-a", by="ben", when_ms=START + 9 * HOUR))
+
+    assert [minutes(one.ended_at_ms) for one in made.effects if isinstance(one, TurnKnown)] == [5 * H, 6 * H]
+    assert [one["text"] for one in views_piece.questions(made.state)] == [
+        "Bed A: turned, said to be later than it was recorded"
+    ]
+    # The clock of then was an hour ahead: it is half past one when the gateway runs again.
+    made.lay(5.5 * H, Started("test"))
+    assert minutes(row(made)["turned_at"]) == 5.5 * H
 
 
 def test_another_site_file_with_another_bed_leaves_the_rest_as_it_was() -> None:

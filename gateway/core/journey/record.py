@@ -120,7 +120,7 @@ class Pieces:
     def take(self, site: Site, n: int, event: Any, at_ms: int) -> Record:
         """Keep an entry, in its place in time, and what follows from it."""
         event = self._named(site, event)
-        when_ms = at_ms if event.when_ms is None else min(event.when_ms, at_ms)
+        when_ms = _when(event, at_ms)
         body = {key: value for key, value in codec.plain(event).items() if value is not None}
         record = Record(n, when_ms, at_ms, KINDS[type(event)], body)
         record.mark("ahead", _ahead(event, at_ms))
@@ -191,7 +191,7 @@ class Pieces:
             body["by"] = event.done_by
         if event.when_ms is not None:
             body["when_ms"] = event.when_ms
-            record.when_ms = min(event.when_ms, at_ms)
+            record.when_ms = _when(event, at_ms)
         record.body, record.made = body, None
         record.mark("ahead", _ahead(event, at_ms))
         record.mark("mended", [*record.mended, n][-20:])
@@ -253,12 +253,19 @@ class Pieces:
         return ""
 
     def _forget(self, site: Site, at_ms: int) -> None:
-        """Put the oldest entries onto the base for good."""
-        old = bisect_right(self.records, (at_ms - KEPT_MS, 0), key=lambda one: one.key)
+        """Put the oldest entries onto the base for good; what was recorded lately can still be put right."""
+        fresh_ms = at_ms - KEPT_MS
+        fresh = (i for i, one in enumerate(self.records) if max(one.when_ms, one.known_ms) > fresh_ms)
+        old = next(fresh, len(self.records))
         old = max(old, len(self.records) - _MOST + 100 if len(self.records) > _MOST else 0)
         for index in range(old):
             self._put(site, self.base, index)
         del self.records[:old]
+
+
+def _when(event: Any, at_ms: int) -> int:
+    """When it happened; nobody can have recorded what had not happened yet."""
+    return at_ms if event.when_ms is None or _ahead(event, at_ms) else int(event.when_ms)
 
 
 def _ahead(event: Any, at_ms: int) -> bool:
