@@ -55,7 +55,7 @@ def _piece(state: State, piece: Piece, stage: str) -> dict[str, Any]:
         "floor_h": hours,
         "day": None if hours is None else int(hours // 24),
         "thermal_kh": None if warmth is None else round(warmth.kh, 2),
-        "thermal_base_c": _base_c(state, piece),
+        "thermal_base_c": None if warmth is None else warmth.base_c,
         "thermal_watched_h": None if warmth is None else round(warmth.watched_ms / _HOUR_MS, 2),
         "beds": [bed for bed, lying in state.pieces.beds.items() if piece.name in lying.pieces],
         "stretches": _stretches(state, piece),
@@ -72,13 +72,6 @@ def _off_floor(state: State, piece: Piece) -> int:
     """Hours since casting are counted until the piece left the floor."""
     here = any(part.piece == piece.name for part in state.pieces.now.parts)
     return state.at_ms if here or piece.loaded_ms is None else piece.loaded_ms
-
-
-def _base_c(state: State, piece: Piece) -> float | None:
-    for bed, lying in state.pieces.beds.items():
-        if piece.name in lying.pieces:
-            return state.programme(state.site.place[bed]).turning.base_c
-    return None
 
 
 def _stretches(state: State, piece: Piece) -> list[dict[str, Any]]:

@@ -273,6 +273,19 @@ def test_a_piece_moved_onto_another_joins_it_as_old_as_the_older() -> None:
     assert book.odd() == ["Bed B: piece 1 moved onto piece 2; the two are one now"]
 
 
+def test_half_a_piece_moved_onto_a_couch_joins_it_and_the_other_half_stays_what_it_was() -> None:
+    book = Book()
+    book.lay(0, Cast("bed-a", "1"))
+    book.lay(70, Cast("bed-c", "2"))
+    book.lay(72, Moved("bed-a", "bed-c", from_m=5.0, to_m=10.0))
+
+    assert book.stretches() == [("1", 0, 5), ("2+1", 20, 30)]
+    assert not piece.in_couch(book.pieces.beds["bed-c"], START + 73 * HOUR), "grain that grows is no couch"
+    assert hours(book.pieces.beds["bed-c"].cast_ms) == 0
+    assert book.pieces.now.pieces["1"].into is None
+    assert book.pieces.now.pieces["2"].into == "2+1"
+
+
 def test_pieces_join_and_split_by_name() -> None:
     book = Book()
     book.lay(0, Cast("bed-a", "1"))

@@ -26,39 +26,33 @@ def moved(ground: Ground, site: Site, what: Moved, when_ms: int, known_ms: int) 
         return f"{source.name}: moved, {NOTHING}"
     ground.know(source.id)
     ground.know(target.id)
-    oldest = min(taken, key=lambda part: part.turned_ms)
-    name = oldest.piece if len({part.piece for part in taken}) == 1 else ""
-    odd = ""
-    for other in dict.fromkeys(part.piece for part in taken):
-        odd = odd or _merge(ground, name or oldest.piece, other)
-    name = name or oldest.piece
+    name = min(taken, key=lambda part: part.turned_ms).piece
+    for other in dict.fromkeys(part.piece for part in taken if part.piece != name):
+        _with(ground, name, other)
     there = ground.take_out(*onto)
+    odd = ""
     for other in dict.fromkeys(part.piece for part in there if part.piece != name):
         odd = odd or f"{target.name}: piece {name} moved onto piece {other}; the two are one now"
         merged = f"{other}+{name}"[:40]
-        _merge(ground, other, name)
         _rename(ground, there, other, merged)
+        _with(ground, merged, name)
         name = merged
     oldest = min((*taken, *there), key=lambda part: part.turned_ms)
     ground.lay([replace(oldest, piece=name, ground=onto.ground, from_m=onto.from_m, to_m=onto.to_m)])
     return odd
 
 
-def _merge(ground: Ground, keep: str, other: str) -> str:
-    """One piece of two, as old as the older; the other's name says where it went."""
-    if keep == other:
-        return ""
-    one, two = ground.piece(keep), ground.piece(other)
-    if two.cast_ms is not None:
-        one.cast_ms = min(one.cast_ms, two.cast_ms) if one.cast_ms is not None else two.cast_ms
+def _with(ground: Ground, name: str, other: str) -> None:
+    """A piece has taken up another, or some of it: as old as the older, in the couch only if both are."""
+    one, two = ground.piece(name), ground.piece(other)
+    casts = [cast_ms for cast_ms in (one.cast_ms, two.cast_ms) if cast_ms is not None]
+    one.cast_ms = min(casts, default=None)
     one.known_ms = max(one.known_ms, two.known_ms)
-    if two.couch_ends_ms is None:
-        one.couch_ends_ms = None
-    two.into = keep
-    for part in ground.parts:
-        if part.piece == other:
-            part.piece = keep
-    return ""
+    ends = one.couch_ends_ms, two.couch_ends_ms
+    one.couch_ends_ms = None if ends[0] is None or ends[1] is None else min(ends[0], ends[1])
+    one.withering_ms = one.withering_ms if two.withering_ms is not None else None
+    if not any(part.piece == other for part in ground.parts):
+        two.into = name
 
 
 def _rename(ground: Ground, parts: list[Part], old: str, new: str) -> None:
@@ -79,7 +73,9 @@ def joined(ground: Ground, site: Site, what: Joined, when_ms: int, known_ms: int
         return (
             f"Piece {what.piece} joined with {what.other}, but {'/'.join(missing) or 'that'} lies on no floor"
         )
-    _merge(ground, what.piece, what.other)
+    for part in ground.parts:
+        part.piece = what.piece if part.piece == what.other else part.piece
+    _with(ground, what.piece, what.other)
     if what.name and what.name != what.piece:
         _rename(ground, [], what.piece, what.name[:40])
     return ""

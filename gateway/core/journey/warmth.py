@@ -15,14 +15,16 @@ _BRIDGE_MS = 3 * _HOUR_MS
 
 @dataclass(slots=True)
 class Warmth:
-    """The sum in K·h, the time it covers in ms, and when it was last added to (Unix ms)."""
+    """The sum in K·h, the time it covers in ms, when it was last added to (Unix ms), and the base."""
 
     kh: float = 0.0
     watched_ms: int = 0
     last_ms: int = 0
+    base_c: float = 0.0
 
     def add(self, at_ms: int, mean_c: float | None, base_c: float) -> None:
         """Add the time since the last call at this mean temperature; None: nobody knows, nothing is added."""
+        self.base_c = base_c
         span_ms = at_ms - self.last_ms if self.last_ms else 0
         if mean_c is None:
             return

@@ -106,7 +106,7 @@ def _inherited(state: State, name: str) -> Warmth:
     parents += [own.out_of] if own and own.out_of else []
     found = [state.warmth[parent] for parent in parents if parent in state.warmth]
     best = max(found, key=lambda one: one.kh, default=Warmth())
-    return Warmth(best.kh, best.watched_ms, best.last_ms)
+    return Warmth(best.kh, best.watched_ms, best.last_ms, best.base_c)
 
 
 def moved(state: State, by_ms: int) -> None:
