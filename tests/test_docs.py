@@ -24,7 +24,15 @@ from gateway.core.site import Callout
 from gateway.core.wording import TITLE_MOST
 from gateway.core.wording_gsm import septets
 from gateway.core.wording_sheet import SHEETS
-from gateway.settings.forms import CouchForm, DayForm, Form, ProgrammeForm, StageForm
+from gateway.settings.forms import (
+    CouchForm,
+    DayForm,
+    Form,
+    ProgrammeForm,
+    RecipeForm,
+    StageForm,
+    StandForm,
+)
 from gateway.settings.load import ARRAYS, TABLES
 from gateway.settings.words import keys_of
 from simulators.phone import screen
@@ -190,6 +198,8 @@ FORMS: dict[str, type[Form]] = {
     "`[[programme.NAME.day]]`": DayForm,
     "`[programme.NAME.couch]`": CouchForm,
     "`[[programme.NAME.stage]]`": StageForm,
+    "`[recipe.NAME]`": RecipeForm,
+    "`[[recipe.NAME.stand]]`": StandForm,
 }
 
 
