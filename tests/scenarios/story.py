@@ -108,7 +108,7 @@ def same(
     raised after. The largest difference, in ms."""
     then = {one.name: one.raised_ms for one in expected}
     now = {one.name: one.raised_ms for one in found}
-    assert sorted(now, key=str) == sorted(then, key=str)
+    assert sorted(now, key=str) == sorted(then, key=str), set(now) ^ set(then)
     apart = {name: at_ms - then[name] for name, at_ms in now.items()}
     allowed = {name: within_ms + (late or {}).get(name[0], 0) for name in apart}
     assert all(-within_ms <= by <= allowed[name] for name, by in apart.items()), apart
