@@ -33,6 +33,7 @@ class LoggedEngine:
     new = staticmethod(engine.new)
     dump = staticmethod(engine.dump)
     load = staticmethod(engine.load)
+    renumber = staticmethod(engine.renumber)
 
     def advance(self, state: Any, entries: Sequence[Entry], until_run_ms: int) -> list[Effect]:
         """As `engine.advance`."""

@@ -9,7 +9,7 @@ from typing import Any, Protocol
 from gateway.core.effects import Effect
 from gateway.core.inputs import Entry
 from gateway.errors import StoreMismatch
-from gateway.ports import READINGS_GONE, Cursor, Journal
+from gateway.ports import READINGS_GONE, Cursor, Journal, Numbers
 
 log = logging.getLogger(__name__)
 
@@ -42,22 +42,27 @@ class Judge(Protocol):
     def advance(self, state: Any, entries: Sequence[Entry], until_run_ms: int) -> list[Effect]:
         """Judge entries, and ticks up to a running time."""
 
+    def renumber(self, state: Any, numbers: Numbers) -> None:
+        """Let alarms, notices and turns that are still to come have numbers above these."""
+
 
 class Bench:
     """Where the judge sits. `seen` is how far the state has come; what is kept may be a little behind.
 
-    Effects that could not be kept (a full disk) wait, and go with the next ones.
+    Effects that could not be kept (a full disk) wait, and go with the next ones. A state of another version
+    is made again from the journal; what was judged before stands as it was kept, and nobody is called for it.
     """
 
     def __init__(self, judge: Judge, journal: Journal, real_ms: Callable[[], int]) -> None:
         self._judge, self._journal, self._real_ms = judge, journal, real_ms
+        self._again_to = Cursor(0, 0)
         self._state, self.seen = self._restored()
         self._effects: list[Effect] = []
         self._saved, self._snapped = self.seen, self.seen
         self._saved_real_ms = self._snapped_real_ms = real_ms()
 
     def _restored(self) -> tuple[Any, Cursor]:
-        _, snapshot, at = self._journal.load_judge()
+        judged, snapshot, at = self._journal.load_judge()
         if snapshot is not None:
             try:
                 return self._judge.load(snapshot), at
@@ -65,6 +70,7 @@ class Bench:
                 if int(self._journal.get_meta(READINGS_GONE) or 0):
                     raise StoreMismatch(CANNOT_BEGIN_AGAIN) from fault
                 log.warning("the judge begins again at the journal's first entry: %s", fault)
+                self._again_to = judged
         return self._judge.new(), Cursor(0, 0)
 
     def advance(self, entries: Sequence[Entry], until_run_ms: int) -> None:
@@ -74,10 +80,24 @@ class Bench:
 
     def catch_up(self, until_run_ms: int) -> None:
         """Judge everything the journal holds beyond the state, keeping what comes of it on the way."""
+        if self._again_to.n:
+            self._judge_again()
         while entries := self._journal.entries_after(self.seen.n, CHUNK):
             self.advance(entries, entries[-1].run_ms)
             self.save()
         self.advance([], until_run_ms)
+
+    def _judge_again(self) -> None:
+        """Up to where another version had come, for the state alone."""
+        end = self._again_to
+        while most := min(CHUNK, end.n - self.seen.n):
+            entries = self._journal.entries_after(self.seen.n, most)
+            self.advance(entries, entries[-1].run_ms)
+        self.advance([], max(end.run_ms, self.seen.run_ms))
+        self._effects = []
+        self._judge.renumber(self._state, self._journal.numbers())
+        self._again_to = Cursor(0, 0)
+        self.save(snapshot=True)
 
     @property
     def due(self) -> bool:

@@ -97,6 +97,14 @@ class Cursor(NamedTuple):
     run_ms: int
 
 
+class Numbers(NamedTuple):
+    """The highest numbers given so far; 0 where none was."""
+
+    alarm: int
+    notice: int
+    turn: int
+
+
 class Journal(Protocol):
     """The writer's side of the store. One thread owns it; every change is inside `atomic()`."""
 
@@ -134,6 +142,9 @@ class Journal(Protocol):
 
     def load_judge(self) -> tuple[Cursor, bytes | None, Cursor]:
         """(cursor, newest snapshot, the cursor that snapshot was taken at). Only reads."""
+
+    def numbers(self) -> Numbers:
+        """The highest numbers of what is kept. Only reads."""
 
     def get_meta(self, key: str) -> str | None:
         """A value kept beside the journal (site id, kind of clock, session token …). Only reads."""

@@ -24,7 +24,7 @@ from gateway.core.state import State
 from gateway.core.timeline import TICK_MS
 from gateway.core.window import Window
 
-__all__ = ["State", "advance", "dump", "load", "new"]
+__all__ = ["State", "advance", "dump", "load", "new", "renumber"]
 
 #: Only a reading younger than this, or than three intervals, may start a call.
 _FRESH_MS = 5 * 60_000
@@ -47,6 +47,14 @@ def load(data: bytes) -> State:
     except (TypeError, KeyError, AttributeError, ValueError) as fault:
         raise ValueError(f"not a state of this version: {fault}") from fault
     return state
+
+
+def renumber(state: State, numbers: tuple[int, int, int]) -> None:
+    """Let the alarms, notices and turns still to come have numbers above these, in that order."""
+    alarm, notice, turn = numbers
+    state.board.next_alarm = max(state.board.next_alarm, alarm + 1)
+    state.board.next_notice = max(state.board.next_notice, notice + 1)
+    state.turns = max(state.turns, turn)
 
 
 def advance(state: State, entries: Sequence[Entry], until_run_ms: int) -> list[Effect]:

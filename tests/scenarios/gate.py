@@ -96,6 +96,7 @@ class Judging:
     new = staticmethod(engine.new)
     dump = staticmethod(engine.dump)
     load = staticmethod(engine.load)
+    renumber = staticmethod(engine.renumber)
 
     def __init__(self, cut: Callable[[str], None]) -> None:
         self._cut = cut

@@ -1,11 +1,15 @@
 """A gateway that is cut off in the middle, again and again, and one that was down for six hours."""
 
 import random
+import sqlite3
+import zlib
 from collections.abc import Callable
+from contextlib import closing
 
 import pytest
 
 from gateway.core.inputs import Resumed
+from gateway.edges.sqlite.place import DATABASE
 from tests.scenarios.floor import HOUR, MINUTE, Night, before, held_from, live, sent_by
 from tests.scenarios.gate import Alarm, Gate
 from tests.scenarios.story import Story, calls, journal, only, replayed, same, show, signals, story
@@ -67,6 +71,29 @@ def test_after_a_restart_what_stands_unanswered_calls_once(
     assert [one.kind for one in rung if one.person == "ben"] == ["repeat", "repeat"]
     assert signals(only(gate, "bed_hot", "bed-c")) == ["raise"]
     replayed(gate)
+
+
+def test_a_state_of_another_version_is_made_again_and_nobody_is_called_for_the_past(
+    hot_night: Night, gates: Callable[..., Gate]
+) -> None:
+    gate = gates(hot_night.start_ms)
+    told = story(gate, hot_night)
+    told.until(hot_night.start_ms + 100 * MINUTE)
+    known = calls(gate, "bed_hot", "bed-c")
+    numbers = [one.line.alarm.number for one in gate.alarms()]
+    gate.fall()
+    with closing(sqlite3.connect(gate.store / DATABASE)) as db, db:
+        db.execute("UPDATE snapshot SET body = ?", (zlib.compress(b'{"another": "version"}'),))
+    gate.open()
+    resumed_ms = told.now_ms
+    told.until(told.now_ms + 20 * MINUTE)
+
+    later = calls(gate, "bed_hot", "bed-c")[len(known) :]
+    assert [one.line.alarm.number for one in gate.alarms()][: len(numbers)] == numbers
+    assert calls(gate, "bed_hot", "bed-c")[: len(known)] == known
+    assert later
+    assert min(one.at_ms for one in later) >= resumed_ms
+    assert gate.counts().get("effects_differing", 0) == 0
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from gateway.core.inputs import Entry, Input, event_from_plain
 from gateway.core.reading import Reading
 from gateway.errors import StoreFault
-from gateway.ports import READINGS_GONE, Cursor
+from gateway.ports import READINGS_GONE, Cursor, Numbers
 
 _READINGS = """
     SELECT r.n, p.name, r.measured_at_ms, r.value, r.flags, r.sequence, r.battery
@@ -88,6 +88,15 @@ def judge_cursor(db: sqlite3.Connection) -> Cursor:
     """How far the judge has come; zeros before it began."""
     row = db.execute("SELECT n, run_ms FROM judge").fetchone()
     return Cursor(*row) if row else Cursor(0, 0)
+
+
+def numbers(db: sqlite3.Connection) -> Numbers:
+    """As `ports.Journal.numbers`."""
+    row = db.execute(
+        "SELECT coalesce((SELECT max(number) FROM alarm), 0), coalesce((SELECT max(number) FROM notice), 0),"
+        " coalesce((SELECT max(turn) FROM turn), 0)"
+    ).fetchone()
+    return Numbers(*row)
 
 
 def load_judge(db: sqlite3.Connection) -> tuple[Cursor, bytes | None, Cursor]:

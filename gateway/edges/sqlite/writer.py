@@ -17,7 +17,7 @@ from gateway.edges.sqlite.append import Appender
 from gateway.edges.sqlite.beside import Beside
 from gateway.edges.sqlite.faults import faults
 from gateway.edges.sqlite.place import Lock, Reserve
-from gateway.ports import Added, Aside, Cursor, MirrorState
+from gateway.ports import Added, Aside, Cursor, MirrorState, Numbers
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -154,6 +154,11 @@ class Writer:
         """As `ports.Journal.load_judge`."""
         with faults():
             return reads.load_judge(self._db)
+
+    def numbers(self) -> Numbers:
+        """As `ports.Journal.numbers`."""
+        with faults():
+            return reads.numbers(self._db)
 
     def get_meta(self, key: str) -> str | None:
         """As `ports.Journal.get_meta`."""
