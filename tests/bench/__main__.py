@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from tests.bench import intake
+from tests.bench import intake, memory, start, storage
 
 
 class Bench(NamedTuple):
@@ -16,7 +16,12 @@ class Bench(NamedTuple):
     run: Callable[[argparse.Namespace], dict[str, Any]]
 
 
-BENCHES = {"intake": Bench(intake.options, intake.run)}
+BENCHES = {
+    "intake": Bench(intake.options, intake.run),
+    "storage": Bench(storage.options, storage.run),
+    "memory": Bench(memory.options, memory.run),
+    "start": Bench(start.options, start.run),
+}
 
 
 def main() -> int:

@@ -3,7 +3,7 @@
 import random
 import socket
 import struct
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from gateway.core.site import Day, Floor, Person, Phone, Place, Probe, Programme, Shift, Site
 
@@ -55,23 +55,43 @@ def messages(count: int, newest_s: float) -> Iterator[tuple[str, bytes]]:
 
 def publish(host: str, port: int, count: int, newest_s: float) -> None:
     """Publish at QoS 1 (MQTT 3.1.1) and wait until the broker has acknowledged every message."""
-    with socket.create_connection((host, port), 10) as line:
-        line.sendall(b"\x10" + _sized(b"\x00\x04MQTT\x04\x02\x00\x00" + _text("bench-load")))
-        assert _exactly(line, 4) == b"\x20\x02\x00\x00", "the broker does not let the load in"
+    with Publisher(host, port) as out:
+        out.send(messages(count, newest_s))
+
+
+class Publisher:
+    """One connection that publishes at QoS 1; `send` returns once the broker has acknowledged all of it."""
+
+    def __init__(self, host: str, port: int) -> None:
+        self._line = socket.create_connection((host, port), 10)
+        self._sent = 0
+
+    def __enter__(self) -> "Publisher":
+        # No keep-alive: between two messages nothing is sent.
+        self._line.sendall(b"\x10" + _sized(b"\x00\x04MQTT\x04\x02\x00\x00" + _text("bench-load")))
+        answer = _exactly(self._line, 4)
+        assert answer == b"\x20\x02\x00\x00", "the broker does not let the load in"
+        return self
+
+    def send(self, batch: Iterable[tuple[str, bytes]]) -> None:
+        """Five hundred at a time."""
         piece = bytearray()
         waiting = 0
-        for number, (topic, payload) in enumerate(messages(count, newest_s)):
-            body = _text(topic) + struct.pack("!H", number % 65535 + 1) + payload
-            piece += b"\x32" + _sized(body)
+        for topic, payload in batch:
+            self._sent += 1
+            piece += b"\x32" + _sized(_text(topic) + struct.pack("!H", self._sent % 65535 + 1) + payload)
             waiting += 1
             if waiting == 500:
-                line.sendall(piece)
-                _exactly(line, 4 * waiting)
+                self._line.sendall(piece)
+                _exactly(self._line, 4 * waiting)
                 piece.clear()
                 waiting = 0
-        line.sendall(piece)
-        _exactly(line, 4 * waiting)
-        line.sendall(b"\xe0\x00")
+        self._line.sendall(piece)
+        _exactly(self._line, 4 * waiting)
+
+    def __exit__(self, *_fault: object) -> None:
+        with self._line:
+            self._line.sendall(b"\xe0\x00")
 
 
 def _sized(body: bytes) -> bytes:

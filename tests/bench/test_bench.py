@@ -22,3 +22,24 @@ def test_intake_prints_one_line_with_all_its_figures() -> None:
     assert found["ratio"] == pytest.approx(found["line_per_s"] / found["bare_per_s"], rel=0.01)
     # No figure of a machine is promised here, only that they are figures.
     assert min(found["bare_per_s"], found["line_per_s"], found["line_peak_mb"]) > 0
+
+
+@pytest.mark.parametrize(
+    ("words", "figures"),
+    [
+        (["storage", "--readings", "2000"], ["probes_32_every_60_s", "probes_200_every_10_s"]),
+        (["memory", "--minutes", "0.1"], ["begin_mb", "resident_mb", "highest_mb", "readings"]),
+        (["start", "--runs", "1", "--past", "2000"], ["committed_s", "judged_s"]),
+    ],
+)
+@pytest.mark.broker
+@pytest.mark.long
+def test_the_boards_figures_are_printed(words: list[str], figures: list[str]) -> None:
+    command = [sys.executable, "-m", "tests.bench", *words]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT, timeout=120)
+    [line] = done.stdout.splitlines()
+    found = json.loads(line)
+    assert found["bench"] == words[0]
+    for name in figures:
+        values = found[name].values() if isinstance(found[name], dict) else [found[name]]
+        assert all(value > 0 for value in values), found
