@@ -148,7 +148,9 @@ def _over(row: Mapping[str, Any], view: View) -> str:
 
 
 def _form(row: Mapping[str, Any], person: str, path: str, view: View) -> str:
-    buttons = "".join(_button(word, n == 0, row["priority"] == "highest") for n, word in enumerate(words_for(row)))
+    buttons = "".join(
+        _button(word, n == 0, row["priority"] == "highest") for n, word in enumerate(words_for(row))
+    )
     return (
         f'<form method="post" action="{escape(path)}">'
         f'<p class="small">You answer as {escape(view.name(person))}.</p>'
