@@ -123,19 +123,24 @@ class Secrets:
         if found is None:
             return None
         path, data = found
-        if path.exists() and path.stat().st_mode & 0o007:
-            self.sheet.warn(spot, name, f"a file closed to other users (chmod o= {path.name})")
+        self._look_at_mode(spot, name, path)
         data = data.removesuffix(b"\n").removesuffix(b"\r")
         if not data:
             self.sheet.fault(spot, name, "a file that is not empty")
         return data or None
 
-    def pem(self, spot: Spot, name: str | None) -> Path | None:
-        """The path of a file of certificates or of a key."""
+    def pem(self, spot: Spot, name: str | None, *, private: bool = False) -> Path | None:
+        """The path of a file of certificates or of a key, which is `private`."""
         found = self.find(spot, name, MOST_PEM_BYTES)
         if found and b"-----BEGIN " not in found[1]:
             self.sheet.fault(spot, name, "a PEM file, with a line -----BEGIN …")
+        if found and private:
+            self._look_at_mode(spot, name, found[0])
         return found[0] if found else None
+
+    def _look_at_mode(self, spot: Spot, name: str | None, path: Path) -> None:
+        if path.exists() and path.stat().st_mode & 0o007:
+            self.sheet.warn(spot, name, f"a file closed to other users (chmod o= {path.name})")
 
 
 def broker(sheet: Sheet, row: Row[BrokerForm], site_id: str, secrets: Secrets) -> BrokerSettings:
@@ -155,7 +160,7 @@ def broker(sheet: Sheet, row: Row[BrokerForm], site_id: str, secrets: Secrets) -
         tls=tls,
         tls_ca_file=secrets.pem(spot / "tls_ca_file", form.tls_ca_file),
         tls_cert_file=secrets.pem(spot / "tls_cert_file", form.tls_cert_file),
-        tls_key_file=secrets.pem(spot / "tls_key_file", form.tls_key_file),
+        tls_key_file=secrets.pem(spot / "tls_key_file", form.tls_key_file, private=True),
         username=form.username,
         password=password,
     )

@@ -9,7 +9,7 @@ import pytest
 from gateway import live_credentials
 from gateway.edges.credentials import fits, scrambled
 from gateway.errors import SettingsFault
-from tests.deploy.board import Site, make_site, site_text
+from tests.deploy.board import ROOT, Site, make_site, site_text
 
 
 def again(site: Site, *names: str, certificates: bool = False) -> list[str]:
@@ -126,3 +126,18 @@ def test_passwords_are_kept_as_mosquitto_keeps_them(tmp_path: Path) -> None:
     assert line.rsplit("$", 2)[0] == scrambled(b"x").rsplit("$", 2)[0]
     for odd in ("", "$7$x$y$z", "$6$abc$def", "$7$101$!$!", line[:-4]):
         assert not fits(b"some password", odd)
+
+
+def test_from_a_clone_it_is_one_script(tmp_path: Path) -> None:
+    script = ROOT / "deploy" / "make-credentials"
+    if not (ROOT / ".venv" / "made-from").exists():
+        pytest.skip("this clone has no .venv of its own, and making one takes minutes")
+    (tmp_path / "site.toml").write_text(site_text(port=8883))
+    words = [str(script), "site.toml", "made", "--name", "malt.example"]
+    done = subprocess.run(words, cwd=tmp_path, check=False, capture_output=True, text=True, timeout=120)
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "made" / "broker" / "access").read_text().count("user ") == 3
+    again_done = subprocess.run(words, cwd=tmp_path, check=False, capture_output=True, text=True, timeout=120)
+    assert again_done.stdout == "made: everything is there already\n"
+    alone = subprocess.run([str(script)], check=False, capture_output=True, text=True, timeout=120)
+    assert (alone.returncode, "SITE.toml FOLDER" in alone.stderr) == (2, True)

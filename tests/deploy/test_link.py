@@ -112,8 +112,24 @@ def test_a_certificate_instead_of_a_password(site: Site, board_brokers: Brokers)
     assert refused(replace(wanted, certificate_file=None, key_file=None))
 
 
-def test_secrets_that_others_can_read_are_told(site: Site, board_brokers: Brokers, tmp_path: Path) -> None:
+@pytest.mark.parametrize("name", ["broker.password", "gateway.key", "ada.key"])
+def test_secrets_that_others_can_read_are_told(site: Site, tmp_path: Path, name: str) -> None:
     shutil.copytree(site.credentials / "gateway", tmp_path / "gateway")
-    (tmp_path / "gateway" / "secrets" / "broker.password").chmod(0o644)
-    _, warnings = settings.check(site.file, {"MALTING_SECRETS": str(tmp_path / "gateway")})
-    assert any("closed to other users" in str(warning) for warning in warnings)
+    own = tmp_path / "site.toml"
+    files = 'tls_cert_file = "secrets/gateway.pem"\ntls_key_file = "secrets/gateway.key"\n[links]'
+    own.write_text(site.file.read_text().replace("[links]", files))
+    where = {"MALTING_SECRETS": str(tmp_path / "gateway")}
+    assert settings.check(own, where) == ([], [])
+    (tmp_path / "gateway" / "secrets" / name).chmod(0o644)
+    faults, [warning] = settings.check(own, where)
+    assert faults == []
+    assert f"closed to other users (chmod o= {name})" in str(warning)
+
+
+def test_a_folder_that_systemd_loaded_is_read_as_it_names_its_files(site: Site, tmp_path: Path) -> None:
+    """systemd.exec(5), LoadCredential=: the files of a folder `secrets` become secrets_NAME."""
+    for file in (site.credentials / "gateway" / "secrets").iterdir():
+        shutil.copy(file, tmp_path / f"secrets_{file.name}")
+    assert settings.check(site.file, {"MALTING_SECRETS": str(tmp_path)}) == ([], [])
+    loaded = settings.load(site.file, {"MALTING_SECRETS": str(tmp_path)})
+    assert loaded.broker.password == site.password("gateway")
