@@ -1,15 +1,20 @@
 """mosquitto with the shipped drop-in: what an account may do, and what nobody may."""
 
+import os
+import shutil
+import signal
 import socket
 import ssl
 import subprocess
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
+from gateway import live_credentials
 from tests.broker import Broker
-from tests.deploy.board import HOST, SOON_S, BoardBroker, Site, make_site, publish
+from tests.deploy.board import HOST, SOON_S, BoardBroker, Site, make_site, publish, site_text, until
 
 pytestmark = pytest.mark.broker
 MINE, ANOTHERS = "quern-hill/bed-a/a-low", "quern-hill/bed-a/a-mid"
@@ -165,3 +170,22 @@ def _by_certificate(broker: BoardBroker, site: Site, whose: Site, topic: str) ->
     words = ["mosquitto_pub", "-h", HOST, "-p", str(broker.certificate_port), "--cafile", str(site.ca)]
     words += ["--cert", f"{own}.pem", "--key", f"{own}.key", "-q", "1", "-t", topic, "-m", "by certificate"]
     return subprocess.run(words, capture_output=True, check=False, timeout=SOON_S).returncode
+
+
+def test_a_new_account_is_let_in_without_ending_anybodys_connection(
+    board_brokers: Brokers, tmp_path: Path
+) -> None:
+    """As `deploy/install broker` does when only the lists have changed: SIGHUP (mosquitto(8))."""
+    site = make_site(tmp_path, probes=("a-low",))
+    broker = board_brokers(site)
+    with listening(broker, site, "gateway", "quern-hill/#") as ear:
+        site.file.write_text(site_text(port=8883, probes=("a-low", "a-mid")))
+        live_credentials.make(site.file, {}, site.credentials, (), certificates=False)
+        assert "not authorised" in publish(broker, site, "a-mid", ANOTHERS, "too early")
+        for name in ("passwords", "access"):
+            shutil.copy(site.credentials / "broker" / name, broker.folder / "malting-gateway" / name)
+        os.kill(broker.pid, signal.SIGHUP)
+        until(lambda: publish(broker, site, "a-mid", ANOTHERS, "1") == "")
+        assert publish(broker, site, "a-low", MINE, "2") == ""
+        assert ear.end() == [f"{ANOTHERS}=1", f"{MINE}=2"]
+    assert broker.log.count("as gateway ") == 1
