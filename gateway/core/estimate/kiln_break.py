@@ -1,9 +1,10 @@
 """The kiln break: has air-off left its plateau for good, since when, and how sure is that.
 
-    watch = BreakWatch() for told in take(watch, settings, at_ms, air_off_c, air_on_c, wet_c, weather): ...
-    # each air-off reading disturb(watch, at_ms, settings)              # kiln turned, levelled, damped,
-    relit, fan on or off stand_still(watch, True)                     # the fan stands, or the fire is
-    damped: until called with False watch.seen                                   # what is thought now
+    watch = BreakWatch()
+    told = take(watch, settings, at_ms, air_off_c, air_on_c, wet_c, weather)   # each air-off reading
+    disturb(watch, settings, at_ms)              # levelled, damped, relit, fan on or off; mixed=True: turned
+    stand_still(watch, settings, at_ms, True)    # the fan stands or the fire is damped, until told False
+    watch.seen                                   # what is thought now
 
 While the load is wet all through, air-off is near the wet bulb of the heated air; when dry grain reaches the
 top it warms. Only temperature decides: the humidity probe over a wet load sits in its own water near 100 %.
