@@ -83,8 +83,8 @@ class Eyes(NamedTuple):
 
     def subject(self, row: dict[str, Any]) -> str:
         """What an alarm is about: a place, a probe with its place, or the gateway."""
-        if row["probe"] is not None and row["place"] is not None and not row["kind"].startswith("probe_"):
-            return f"{self.place(row['place'])}, {row['probe']}"
+        if row["place"] is not None and not row["kind"].startswith("probe_"):
+            return self.place(row["place"])
         if row["probe"] is not None:
             probe = self.site.probe.get(row["probe"])
             return f"{row['probe']}, {self.place(probe.place)}" if probe else str(row["probe"])
