@@ -122,24 +122,26 @@ def _read(state: State, n: int, reading: Reading, effects: list[Effect]) -> None
     if window is None:
         window = state.windows[probe.id] = Window()
     measured_ms = state.at_ms if reading.flags & CLOCK_UNSURE else reading.measured_at_ms
-    newest = window.take(measured_ms, probe.gain * reading.value + probe.offset, reading.flags, state.run_ms)
+    age_ms = state.at_ms - measured_ms
+    behind_ms = age_ms if age_ms > max(int(probe.every_s * 3000), _FRESH_MS) else 0
+    value = probe.gain * reading.value + probe.offset
+    newest = window.take(measured_ms, value, reading.flags, state.run_ms, behind_ms)
     if reading.battery is not None:
         window.battery = reading.battery
     if measured_ms < state.resumed_at_ms:
         # A backlog is still coming in: nobody is silent until it has.
         state.settling_from_ms = state.run_ms
     found: list[Finding] = []
-    if window.silent and not reading.flags & RETAINED:
+    if window.silent and not behind_ms and not reading.flags & RETAINED:
         found += silence.heard(state, probe)
     if newest and probe.id not in state.out_of_service:
-        found += _judge_value(state, probe, window)
+        found += _judge_value(state, probe, window, fresh=not behind_ms)
     if found:
         _settle(state, n, found, effects)
 
 
-def _judge_value(state: State, probe: Probe, window: Window) -> list[Finding]:
+def _judge_value(state: State, probe: Probe, window: Window, fresh: bool) -> list[Finding]:
     place = state.site.place[probe.place]
-    fresh = state.at_ms - window.measured_ms <= max(int(probe.every_s * 3000), _FRESH_MS)
     if place.kind == "bed":
         if probe.quantity == "temperature":
             return heat.judge(state, place, probe, window, fresh)

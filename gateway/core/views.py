@@ -10,7 +10,7 @@ from typing import Any
 from gateway.core import night, wording_steep, wording_turn
 from gateway.core.piece import day_of, oldest_part
 from gateway.core.rules import due as dues
-from gateway.core.rules import heat, steeping
+from gateway.core.rules import heat, silence, steeping
 from gateway.core.rules.limits import level_of
 from gateway.core.rules.reach import TREND, Forecast
 from gateway.core.site import Place, Probe
@@ -84,7 +84,7 @@ def _probe(state: State, probe: Probe) -> dict[str, Any]:
         "state": _probe_state(state, probe, window),
         "missed_share": None if missed is None else round(missed, 3),
         "battery": window.battery,
-        "why": out if out is not None else (window.refused or None),
+        "why": out if out is not None else (silence.why_silent(window) or None),
     }
 
 

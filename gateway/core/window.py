@@ -25,6 +25,7 @@ class Window:
     battery: float | None = None
     silent: bool = False
     refused: str = ""
+    behind_ms: int = 0
     conflict_run_ms: int = 0
     hour_run_ms: int = 0
     got: int = 0
@@ -32,9 +33,15 @@ class Window:
     times: list[int] = field(default_factory=list)
     values: list[float] = field(default_factory=list)
 
-    def take(self, measured_ms: int, value: float, flags: int, run_ms: int) -> bool:
-        """Take a reading; True if it is newer than all before it (an older one changes no present value)."""
-        self.heard_run_ms = run_ms
+    def take(self, measured_ms: int, value: float, flags: int, run_ms: int, behind_ms: int = 0) -> bool:
+        """Take a reading; True if it is newer than all before it (an older one changes no present value).
+
+        `behind_ms`: how old it is, where that is too old to call anybody, else 0. Only what could call counts
+        as heard: a probe whose clock is slow would otherwise watch nothing and never fall silent.
+        """
+        self.behind_ms = behind_ms
+        if not behind_ms:
+            self.heard_run_ms = run_ms
         self.refused = ""
         self.got += 1
         if run_ms - self.hour_run_ms >= _HOUR_MS:

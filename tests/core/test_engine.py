@@ -425,3 +425,20 @@ def test_when_the_hold_ends_a_falling_bed_is_looked_at_again_and_a_standing_one_
 
     assert falling == ["raise", "answer"]
     assert [signal for _, signal, _ in signals(desk, "bed_hot")] == ["raise", "answer", "realarm"]
+
+
+def test_a_probe_whose_clock_is_slow_watches_nothing_and_that_is_said() -> None:
+    """Its readings are too old to call anybody, so the bed is not being watched, however often it speaks."""
+    desk = Desk()
+    desk.lay(0, Cast("bed-a", "14"))
+    for minute in range(1, 60):
+        desk.read(minute, "a1", 25.5, measured_min=minute - 20)
+    silent = [c for c in desk.alarms("probe_silent") if c.probe == "a1"]
+    row = next(row for row in views.probes(desk.state) if row["probe"] == "a1")
+
+    assert [c.change.signal for c in silent] == ["raise"]
+    assert [signal for _, signal, _ in signals(desk, "bed_unwatched")] == ["raise"]
+    assert row["why"] == "it speaks, but 20 min late: its clock or its link"
+
+    desk.read(60, "a1", 18.0)
+    assert [signal for _, signal, _ in signals(desk, "bed_unwatched")] == ["raise", "clear"]

@@ -73,7 +73,15 @@ def test_a_wrong_clock_for_a_while_does_not_stick(
 
 
 def _of_the_wrong_calendar(one: Alarm, night: Night) -> bool:
-    """In 2040 every bed is overdue, for the turn clock goes by the calendar; that ends with it."""
+    """In 2040 every bed is overdue, for the turn clock goes by the calendar; that ends with it.
+
+    An hour on, what the probes say is an hour old and calls nobody: the room's gas probe, with the shortest
+    allowance of silence, is put on the list as long as that lasts.
+    """
+    if (one.kind, one.probe) == ("probe_silent", "lower-room-co2"):
+        assert one.line.alarm.priority == "low"
+        assert one.line.alarm.state in ("normal", "returned_unacknowledged")
+        return True
     if one.kind != "turn_overdue" or one.raised_ms < night.start_ms + 24 * HOUR:
         return False
     assert one.line.alarm.state in ("normal", "returned_unacknowledged")
@@ -149,7 +157,10 @@ def test_after_a_start_in_2040_silence_is_noticed_and_turns_count(
     told.do(full_night.start_ms + 10 * MINUTE, lambda gate: gate.open())
     told.until(full_night.start_ms + 8 * HOUR)
     silent = [one for one in gate.alarms() if one.kind == "probe_silent"]
-    assert [one.probe for one in silent] == ["bed-a-mid", "bed-d-mid", "bed-d-top", "bed-d-low"]
+    # First the gas probe, while all that comes is fourteen years old; then those that really fall silent.
+    assert [one.probe for one in silent] == [
+        "lower-room-co2", "bed-a-mid", "bed-d-mid", "bed-d-top", "bed-d-low",
+    ]  # fmt: skip
     [bed_d] = [row for row in views.beds(gate.state()) if row["bed"] == "bed-d"]
     assert (bed_d["piece"], bed_d["day"]) == ("12", 0)
     lying = gate.state().pieces.beds["bed-d"]

@@ -41,6 +41,7 @@ class BreakSettings:
 
     warm_share: float
     creep_h: float
+    creep_weather_h: float
     hold_min: float
     pause_min: float
     settle_min: float
@@ -122,7 +123,8 @@ def take(
             # Before a fire is seen to fail, the plateau it belongs to has sunk under air-off already.
             watch.left_ms = 0
         return []
-    rate = _FALL_H if over_k < watch.floor_k else settings.creep_h
+    creep_h = settings.creep_weather_h if weather else settings.creep_h
+    rate = _FALL_H if over_k < watch.floor_k else creep_h
     watch.floor_k += (over_k - watch.floor_k) * -math.expm1(-hours / rate)
     if watch.seen.state == ANNOUNCED:
         told = _hold(watch, settings, at_ms, over_k, lift_k)

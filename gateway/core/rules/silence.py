@@ -1,7 +1,7 @@
 """Probes that are not heard, and beds that nobody watches any more. Found by ticks alone.
 
-Silence counts on running time from the last reading taken, or from the moment the gateway could hear again
-(start, gap, broker back, backlog drained), whichever is later.
+Silence counts on running time from the last reading that was young enough to call anybody, or from the moment
+the gateway could hear again (start, gap, broker back, backlog drained), whichever is later.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from gateway.core.piece import day_of
 from gateway.core.rules.heat import newest_turn
 from gateway.core.site import Place, Probe
 from gateway.core.state import NEVER_MS, State
+from gateway.core.window import Window
 
 
 def silent_at_ms(state: State, probe: Probe) -> int:
@@ -108,8 +109,15 @@ def finding(state: State, probe: Probe) -> Finding:
         unit=None,
         measured_at_ms=window.measured_ms or None,
         since_ms=window.measured_ms or None,
-        detail=window.refused,
+        detail=why_silent(window),
     )
+
+
+def why_silent(window: Window) -> str:
+    """What is known of the reason, in words; empty where nothing is."""
+    if window.behind_ms:
+        return f"it speaks, but {window.behind_ms // 60_000} min late: its clock or its link"
+    return window.refused
 
 
 def unwatched_finding(state: State, place: Place) -> Finding:
