@@ -6,6 +6,7 @@ import sys
 
 from tests.estimate import kiln_dryer
 from tests.estimate.kiln_dryer import broke, near, stands_at
+from tests.estimate.kiln_moist import reckon
 from tests.estimate.kiln_told import kilnings
 
 
@@ -39,7 +40,7 @@ def _dryer() -> None:
 
 
 def _made_up(count: int) -> None:
-    all_told = list(kilnings(range(6000, 6000 + count)))
+    all_told = list(kilnings(range(8000, 8000 + count)))
     errors = [one.error_min for one in all_told]
     good = sum(error is not None and abs(error) <= 45.0 for error in errors)
     after = sorted(one.known_after_min for one in all_told if one.known_after_min is not None)
@@ -54,6 +55,21 @@ def _made_up(count: int) -> None:
             _say(f"  seed {one.kilning.seed}: {what} {events}")
 
 
+def _moisture() -> None:
+    for name, metered in (("air flow metered (12 % out)", True), ("air flow guessed", False)):
+        told = [one for seed in range(400, 420) for one in reckon(seed, metered)]
+        _say(
+            f"moisture left in 20 made-up kilnings, {name}: hour, truth in the band, mean error in points wb"
+        )
+        for hour in sorted({one.hour for one in told}):
+            of = [one for one in told if one.hour == hour]
+            held = sum(one.left.wb.low - 0.003 <= one.true_wb <= one.left.wb.high + 0.003 for one in of)
+            off = sum(abs(one.left.wb.mean - one.true_wb) for one in of) / len(of)
+            width = sum(one.left.wb.high - one.left.wb.low for one in of) / len(of)
+            _say(f"  {hour:2d} h: {held} of {len(of)}, {100 * off:.1f} points, band {100 * width:.0f} wide")
+
+
 if __name__ == "__main__":
     _dryer()
+    _moisture()
     _made_up(int(sys.argv[1]) if len(sys.argv) > 1 else 120)

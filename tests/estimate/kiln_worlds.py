@@ -53,7 +53,8 @@ class Load:
     moisture: list[float]
     warm_c: list[float]
     removed_kg: float = 0.0
-    condensed_kg: float = 0.0
+    eager: float = 1.0
+    rest_share: float = 1.0
 
     def pass_air(self, on_c: float, ratio: float, air_kg: float, seconds: float) -> tuple[float, float]:
         """Let so much dry air through; returns air-off's temperature and humidity ratio."""
@@ -62,7 +63,8 @@ class Load:
         for i, (moist, warm_c) in enumerate(zip(self.moisture, self.warm_c, strict=True)):
             full = air.humidity_ratio(warm_c, 0.98)
             rest = BARLEY.moisture_db(warm_c, min(1.0, max(0.0, air.relative_humidity(warm_c, ratio))))
-            given = dry_kg * (moist - LAYER.dried_db(moist, min(rest, moist), warm_c, seconds))
+            rest = min(self.rest_share * rest, moist)
+            given = dry_kg * (moist - LAYER.dried_db(moist, rest, warm_c, self.eager * seconds))
             water_kg = min(given, air_kg * (full - ratio))
             heat_kj = air_kg * (1.006 + 1.86 * ratio) * (on_c - warm_c) - water_kg * latent_kj_per_kg(warm_c)
             self.warm_c[i] = warm_c + heat_kj / (dry_kg * (1.65 + 4.186 * moist))
@@ -97,6 +99,8 @@ class Kilning:
         self.off_bias, self.on_bias = draw.gauss(0.0, 0.4), draw.gauss(0.0, 0.4)
         self.fire_water = draw.choice([0.0, 0.0, 0.0006, 0.0012])
         self.events = self._events() if self.mishaps else []
+        # The barley is not the book's.
+        self.eager, self.rest_share = math.exp(draw.gauss(0.0, 0.25)), math.exp(draw.gauss(0.0, 0.1))
 
     def _events(self) -> list[tuple[float, float, str, float]]:
         """(hour, hours it lasts, what, how much)."""
@@ -115,7 +119,9 @@ class Kilning:
     def minutes(self) -> list[Minute]:
         """The kilning minute by minute."""
         draw = self.chance
-        load = Load([db_of_wb(self.wb)] * LAYERS, [16.0] * LAYERS)
+        load = Load(
+            [db_of_wb(self.wb)] * LAYERS, [16.0] * LAYERS, eager=self.eager, rest_share=self.rest_share
+        )
         on_c, out, wander = self.outdoor_c, [], 0.0
         for minute in range(self.hours * 60):
             hour = minute / 60.0
