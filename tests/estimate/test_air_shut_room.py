@@ -47,7 +47,7 @@ def test_figures_of_a_shut_room(
 
 
 class _Room:
-    """From 420 ppm. 500 m3/t: 640 ppm/h, 7.1 h to 5,000; 35: some 9,000 ppm/h, 30 min and 1.6 h."""
+    """One stirred room, exactly solved: grain breathes, doors let in air, a probe wavers."""
 
     def __init__(self, seed: int, m3_per_t: float, growth: float = 1.0, noise_ppm: float = 30.0) -> None:
         self.chance, self.noise_ppm = random.Random(seed), noise_ppm
