@@ -111,7 +111,7 @@ class Gateway:
             Parts(
                 site=site, root=broker.root, version=__version__, journal=writer, source=self._source,
                 clock=self._clock, judge=live_log.LoggedEngine(), real_ms=real_mono_ms, set_clock=set_clock,
-                notices_due=lambda: len(for_status.due_notices()), changed=self._deliver.nudge,
+                notices_due=for_status.due_count, changed=self._deliver.nudge,
             )
         )  # fmt: skip
         people = People(

@@ -300,6 +300,9 @@ class Reader(MirrorReader, Protocol):
     def due_notices(self) -> list[DueNotice]:
         """Notices neither delivered nor withdrawn, oldest first."""
 
+    def due_count(self) -> int:
+        """How many those are."""
+
     def turns(self, most: int = 1000) -> list[TurnKnown]:
         """The newest turns as they are known now, oldest first."""
 

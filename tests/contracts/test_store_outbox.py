@@ -191,6 +191,7 @@ def test_a_phone_that_is_gone_is_not_tried_again_and_its_other_calls_wait_to_fai
     assert [line.withdrawn for line in reader.notices(9)] == [None, None, "gone"]
     save(writer, notice((6, 0), 4))
     assert [one.number for one in reader.due_notices()] == [2, 3, 4], "a phone put right is tried again"
+    assert reader.due_count() == 3
 
 
 def test_the_outcome_of_an_unknown_notice_is_kept_in_the_journal(writer: Writer, reader: Reader) -> None:

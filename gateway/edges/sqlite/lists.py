@@ -34,6 +34,7 @@ _DUE = """
     FROM notice AS o JOIN effect AS e ON e.id = o.effect
     WHERE o.delivered_at_ms IS NULL AND o.withdrawn IS NULL ORDER BY o.number
 """
+_DUE_COUNT = "SELECT count(*) FROM notice WHERE delivered_at_ms IS NULL AND withdrawn IS NULL"
 _TURNS = """
     SELECT e.body FROM turn AS t JOIN effect AS e ON e.id = t.effect ORDER BY t.turn DESC LIMIT ?
 """
@@ -86,6 +87,11 @@ def due_notices(db: sqlite3.Connection) -> list[DueNotice]:
         _due(_effect(Notice, body), attempts, last_at_ms)
         for body, attempts, last_at_ms in db.execute(_DUE).fetchall()
     ]
+
+
+def due_count(db: sqlite3.Connection) -> int:
+    """As `ports.Reader.due_count`."""
+    return int(db.execute(_DUE_COUNT).fetchone()[0])
 
 
 def _due(notice: Notice, attempts: int, last_attempt_at_ms: int | None) -> DueNotice:

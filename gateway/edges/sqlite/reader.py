@@ -89,6 +89,11 @@ class Reader:
         with self.snapshot():
             return lists.due_notices(self._db)
 
+    def due_count(self) -> int:
+        """As `ports.Reader.due_count`."""
+        with self.snapshot():
+            return lists.due_count(self._db)
+
     def turns(self, most: int = 1000) -> list[TurnKnown]:
         """As `ports.Reader.turns`."""
         with self.snapshot():
