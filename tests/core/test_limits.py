@@ -59,6 +59,13 @@ def test_a_single_reading_never_raises() -> None:
     assert guard.rank == 0
 
 
+def test_without_an_on_delay_it_still_takes_two() -> None:
+    guard, ladder = Guard(), LADDER._replace(on_ms=0)
+
+    assert take(guard, ladder, "p", 22.4, MINUTE, True)[0] is False
+    assert take(guard, ladder, "p", 22.4, 2 * MINUTE, True)[0] is True
+
+
 def test_within_the_deadband_it_stands_and_below_it_ends_after_the_off_delay() -> None:
     guard = Guard()
     feed(guard, [22.4] * 11)

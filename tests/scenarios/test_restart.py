@@ -96,6 +96,28 @@ def test_a_state_of_another_version_is_made_again_and_nobody_is_called_for_the_p
     assert gate.counts().get("effects_differing", 0) == 0
 
 
+def test_what_another_version_did_not_call_for_is_not_called_for_later(
+    hot_night: Night, gates: Callable[..., Gate]
+) -> None:
+    """As if the version before had known no such call: judging again for the state must not make it now."""
+    gate = gates(hot_night.start_ms)
+    told = story(gate, hot_night)
+    told.until(hot_night.start_ms + 100 * MINUTE)
+    assert calls(gate, "bed_hot", "bed-c")
+    gate.fall()
+    with closing(sqlite3.connect(gate.store / DATABASE)) as db, db:
+        db.execute("UPDATE snapshot SET body = ?", (zlib.compress(b'{"another": "version"}'),))
+        db.execute("DELETE FROM notice")
+        db.execute("DELETE FROM effect WHERE kind = 'notice'")
+    gate.open()
+    resumed_ms = told.now_ms
+    told.until(told.now_ms + 20 * MINUTE)
+
+    later = calls(gate, "bed_hot", "bed-c")
+    assert later
+    assert min(one.at_ms for one in later) >= resumed_ms
+
+
 @pytest.fixture(scope="module")
 def long_night() -> Night:
     """Ten hours: C runs hot at once and is turned in the third; B runs hot in the fifth and goes on."""
