@@ -1,0 +1,60 @@
+"""What the web is given by whoever starts it, and who is asking: all that its routes know of the gateway."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Protocol, TypeVar
+
+from gateway.core.site import Site
+from gateway.core.state import State
+from gateway.ports import Reader
+
+Seen = TypeVar("Seen")
+
+#: What each role may do; every role may look. Who answers an alarm needs no role beyond `shift`.
+ROLES = ("viewer", "shift", "maltster", "maintenance", "safety")
+
+
+class Given(Protocol):
+    """The running gateway, as the web sees it. Any thread may call it."""
+
+    def site(self) -> Site:
+        """The site file in force."""
+
+    def now_ms(self) -> int:
+        """Unix ms by the gateway's clock: what pages show and events are stamped with."""
+
+    def real_ms(self) -> int:
+        """Unix ms by real time: sessions, links and cookies end by it."""
+
+    def ask(self, view: Callable[[State], Seen]) -> Seen:
+        """What a pure view makes of the judge's state as it is now; raises NoAnswer. The view keeps nothing
+        of the state and takes a few milliseconds at most."""
+
+    def reader(self) -> Reader:
+        """The reading side of the store."""
+
+    def record(self, word: str, body: dict[str, Any]) -> int:
+        """Record one of contract C6's verbs; its journal number once committed.
+
+        Raises ValueError in plain words where it cannot be, NoAnswer where nothing took it in time.
+        """
+
+    def facts(self) -> dict[str, Any]:
+        """What the threads say of themselves, as for `health`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Account:
+    """Somebody who is logged in (or a token). `person` is an id of the site file, where they are one."""
+
+    name: str
+    role: str
+    person: str | None = None
+    fahrenheit: bool = False
+    look: str = "auto"
+
+    def may(self, *roles: str) -> bool:
+        """Whether the role is one of these."""
+        return self.role in roles
