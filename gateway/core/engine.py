@@ -11,15 +11,16 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 
-from gateway.core import board, codec, night
+from gateway.core import board, codec, followers, night
 from gateway.core.board import Now, Out
 from gateway.core.effects import Effect
 from gateway.core.finding import Finding, Subject
 from gateway.core.happenings import HAPPENINGS
+from gateway.core.heard import Heard
 from gateway.core.inputs import Entry, Event
 from gateway.core.reading import CLOCK_UNSURE, RETAINED, Reading
 from gateway.core.rules import heat, place_limit, sample, silence, steeping, surroundings, turning
-from gateway.core.site import Probe, Site
+from gateway.core.site import Place, Probe, Site
 from gateway.core.state import State
 from gateway.core.timeline import TICK_MS
 from gateway.core.window import Window
@@ -96,7 +97,7 @@ def _pass_time(state: State, until_run_ms: int, effects: list[Effect]) -> None:
 def _tick(state: State, effects: list[Effect]) -> None:
     now = Now(state.at_ms, state.run_ms)
     out = Out(state.run_ms)
-    heard = silence.judge(state)
+    heard = [*silence.judge(state), *followers.tick(state, out)]
     sample.judge(state)
     for finding in (*heard, *turning.judge(state), *steeping.judge(state), *surroundings.judge(state)):
         board.found(state.board, state.site, finding, now, out)
@@ -110,6 +111,7 @@ def _tick(state: State, effects: list[Effect]) -> None:
         steeping.next_run_ms(state),
         state.evening_run_ms,
         surroundings.next_run_ms(state),
+        followers.next_run_ms(state),
         board.next_due_run_ms(state.board),
     )
 
@@ -134,14 +136,18 @@ def _read(state: State, n: int, reading: Reading, effects: list[Effect]) -> None
     found: list[Finding] = []
     if window.silent and not behind_ms and not reading.flags & RETAINED:
         found += silence.heard(state, probe)
-    if newest and probe.id not in state.out_of_service:
-        found += _judge_value(state, probe, window, fresh=not behind_ms)
-    if found:
-        _settle(state, n, found, effects)
+    out = Out(n)
+    if probe.id not in state.out_of_service:
+        place = state.site.place[probe.place]
+        heard = Heard(probe, place, value, measured_ms, reading.flags, newest, not behind_ms)
+        followers.reading(state, heard, out)
+        if newest:
+            found += _judge_value(state, place, probe, window, fresh=not behind_ms)
+    if found or out.effects:
+        _settle(state, found, out, effects)
 
 
-def _judge_value(state: State, probe: Probe, window: Window, fresh: bool) -> list[Finding]:
-    place = state.site.place[probe.place]
+def _judge_value(state: State, place: Place, probe: Probe, window: Window, fresh: bool) -> list[Finding]:
     if place.kind == "bed":
         if probe.quantity == "temperature":
             return heat.judge(state, place, probe, window, fresh)
@@ -150,8 +156,8 @@ def _judge_value(state: State, probe: Probe, window: Window, fresh: bool) -> lis
     return place_limit.judge(state, place, kind, probe, window, fresh) if kind else []
 
 
-def _settle(state: State, n: int, found: list[Finding], effects: list[Effect]) -> None:
-    now, out = Now(state.at_ms, state.run_ms), Out(n)
+def _settle(state: State, found: list[Finding], out: Out, effects: list[Effect]) -> None:
+    now = Now(state.at_ms, state.run_ms)
     for finding in found:
         board.found(state.board, state.site, finding, now, out)
     state.due_run_ms = 0
@@ -184,6 +190,6 @@ def _fresh(state: State) -> Callable[[Subject], Finding | None]:
             return steeping.finding(state, place.id, subject.kind[6:]) if place else None
         if subject.kind == "probe_silent":
             return silence.finding(state, probe) if probe else None
-        return None
+        return followers.finding(state, subject)
 
     return fresh

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from gateway.core import board, night, rebase
+from gateway.core import board, followers, night, rebase
 from gateway.core.board import Now, Out
 from gateway.core.happenings_floor import ENTERED, entered, tell
 from gateway.core.inputs import (
@@ -72,6 +72,7 @@ def _site_changed(state: State, what: SiteChanged, out: Out) -> None:
     if old is None or (old.time_zone, old.callout) != (what.site.time_zone, what.site.callout):
         night.start(state)
     state.pieces.look(what.site)
+    followers.site_changed(state)
     for probe in [probe for probe in state.windows if probe not in what.site.probe]:
         del state.windows[probe]
     for key in [key for key in state.guards if key.split(" ", 1)[1] not in what.site.place]:

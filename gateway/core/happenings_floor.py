@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from gateway.core import board
+from gateway.core import board, followers
 from gateway.core.board import Now, Out
 from gateway.core.effects import TurnKnown
 from gateway.core.finding import Finding
@@ -35,6 +35,7 @@ def entered(state: State, what: Any, out: Out) -> None:
     if isinstance(what, Turned) and what.bed in state.site.place:
         now = Now(state.at_ms, state.run_ms)
         board.bed_turned(state.board, state.site, what.bed, what.by, now, out)
+    followers.entered(state, what, out)
     tell(state, out, [*turning.judge(state), *silence.watch(state), *steeping.judge(state)])
 
 

@@ -7,6 +7,7 @@ hours long. Nothing that people recorded "now" may lie in the future either.
 
 from __future__ import annotations
 
+from gateway.core import followers
 from gateway.core.reading import CLOCK_UNSURE, OWN_TIME
 from gateway.core.rules import sample
 from gateway.core.state import State
@@ -43,6 +44,7 @@ def _move(state: State, by_ms: int) -> None:
         state.resumed_at_ms = min(state.resumed_at_ms, now_ms)
         state.pieces.not_after(state.site, now_ms)
     sample.moved(state, by_ms)
+    followers.moved(state, by_ms)
 
 
 def _by_our_clock(window: Window) -> bool:
