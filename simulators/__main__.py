@@ -1,8 +1,8 @@
-"""python -m simulators."""
+"""python -m simulators: `run` lets a maltings live, `picture` draws what it did."""
 
 import sys
 
-from simulators.run import main
+from simulators import picture, run
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(picture.main(sys.argv[2:]) if sys.argv[1:2] == ["picture"] else run.main())

@@ -55,6 +55,7 @@ ROOMS: dict[str, Room] = {
     "gateway.cli": Room((*VALUES, "gateway.live", "gateway.replay", "gateway.settings", "gateway.show")),
     "simulators": Room(("simulators",), pure=False),
     "simulators.run": Room(("simulators",), ("paho",)),
+    "simulators.picture": Room(("simulators",), ("matplotlib",)),
 } | {
     # The physics and the instrument are seeded and have no clock; chance comes from a given generator.
     f"simulators.{name}": Room(("simulators",), ("random",), pure=True)

@@ -61,8 +61,8 @@ class Habits:
     """How people are: a turn each `every_h`, sometimes slipping; what they forget. All ours."""
 
     every_h: float = 7.5
-    slips: float = 0.04
-    slip_h: float = 5.0
+    slips: float = 0.08
+    slip_h: float = 6.0
     records_late: float = 0.10
     never_records: float = 0.08
     forgets_probe: float = 0.01

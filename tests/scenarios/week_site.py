@@ -12,8 +12,6 @@ from tests.scenarios.floor import site
 
 _LOWER, _UPPER = ("bed-a", "bed-b", "bed-c"), ("bed-e", "bed-f", "bed-g")
 BEDS = dict.fromkeys(_LOWER, "lower") | dict.fromkeys(_UPPER, "upper")
-    ("bed-e", "bed-f", "bed-g"), "upper"
-)
 LENGTH_M = 13.0
 #: Where a bed's thermometers hang: metres from its steep end, height in cm.
 HUNG = {"low": (3.0, 3), "mid": (6.5, 8), "top": (6.5, 12), "end": (10.5, 8)}
