@@ -7,7 +7,7 @@ import pytest
 
 from simulators import picture
 
-TRUTH = (
+TRUTH: tuple[dict[str, object], ...] = (
     {"kind": "bed", "at": "2026-01-12T06:01:00.000Z", "bed": "bed-a", "hottest_c": 17.0},
     {
         "kind": "temperature",
@@ -27,7 +27,7 @@ TRUTH = (
     {"kind": "turn", "bed": "bed-a", "began_at": "2026-01-12T06:10:00Z", "ended_at": "2026-01-12T06:40:00Z"},
     {"kind": "turn", "bed": "bed-a", "began_at": "2026-01-12T14:10:00Z", "ended_at": None},
 )
-TURNS = (
+TURNS: tuple[dict[str, object], ...] = (
     {"kind": "turn", "turn": 7, "bed": "bed-a", "source": "seen", "ended_at": "2026-01-12T06:38:00Z"},
     {"kind": "turn", "turn": 7, "bed": "bed-a", "source": "both", "ended_at": "2026-01-12T06:38:00Z"},
     {"kind": "turn", "turn": 8, "bed": "bed-z", "source": "seen", "ended_at": "2026-01-12T06:38:00Z"},
