@@ -2,7 +2,7 @@
 
     exposure = Exposure()
     take(exposure, gauge, measured_ms, ppm)          # each reading
-    mean_15_min(exposure, gauge, now_ms)             # at any time; and mean_8_h
+    mean_15_min(exposure, gauge, now_ms)             # at any time, changes nothing; and mean_8_h
     exposure.short.highest, exposure.long.highest    # the highest of both, up to the newest reading
 
 A reading stands until the next one, at most `hold_ms`; after that nothing is known: the lower bound counts it
@@ -42,8 +42,6 @@ __all__ = [
 #: The cells are ours: no longer than a gas probe's usual interval.
 MINUTES_15 = Span(window_ms=900_000, divide_ms=900_000, cell_ms=5_000)
 HOURS_8 = Span(window_ms=86_400_000, divide_ms=28_800_000, cell_ms=60_000)
-#: A reading may arrive this long after it was measured without finding its time taken for unknown.
-_LATE_MS = 120_000
 
 
 class Gauge(NamedTuple):
@@ -162,14 +160,12 @@ def _commit(exposure: Exposure, gauge: Gauge, to_ms: int) -> None:
 def _mean(exposure: Exposure, gauge: Gauge, track: Track, span: Span, now_ms: int) -> Mean:
     if not exposure.at_ms:
         return Mean(0.0, gauge.top * span.window_ms / span.divide_ms, 0.0, False)
-    if now_ms - _LATE_MS > exposure.at_ms:
-        _commit(exposure, gauge, now_ms - _LATE_MS)
     now_ms = max(now_ms, exposure.at_ms)
     start_ms = now_ms - span.window_ms
     low, high, known_ms = track.areas(start_ms)
     at_ms = exposure.at_ms
     for until_ms, rates in _steps(exposure, gauge, now_ms):
-        ms = until_ms - at_ms
+        ms = max(0, until_ms - max(at_ms, start_ms))
         low, high, known_ms = low + rates[0] * ms, high + rates[1] * ms, known_ms + rates[2] * ms
         at_ms = until_ms
     stands = exposure.value >= gauge.top and exposure.last_ms + gauge.hold_ms > start_ms

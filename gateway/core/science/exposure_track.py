@@ -4,7 +4,7 @@ The signal is made of steps, kept as pieces. Steps that begin within one cell of
 its sum is exact, and while the window's old end cuts through it the lower bound leaves it out and the upper
 one leaves it in, at most one cell's worth. With readings a cell apart or more everything is exact. So the
 memory is bounded by window / cell + 2 pieces, whatever the probe sends, and a reading costs a fixed number
-of steps on average. Stored, a piece takes some 15 bytes.
+of steps on average. Stored, a piece takes some 15 to 30 bytes.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from typing import NamedTuple, TypeAlias
 
 #: What is breathed at a moment: at least, at most, and 1 where it is known, else 0. Times ms it is an area.
 Rates: TypeAlias = tuple[float, float, float]
-#: (ms, value), where all of it was known to be of one value; otherwise (ms, low, high, known, mixed), with
-#: mixed 1 where it is of several steps and the rates are their mean.
+#: (ms, value), where all of it was known to be of one value; (ms, mean, 1) of several steps, all known; else
+#: (ms, low, high, known, mixed), with mixed 1 where it is of several steps and the rates are their mean.
 Piece: TypeAlias = tuple[float, ...]
 
 
@@ -142,10 +142,13 @@ def _piece(ms: float, rates: Rates) -> Piece:
 def _rates(piece: Piece) -> tuple[Rates, bool]:
     if len(piece) == 2:
         return (piece[1], piece[1], 1.0), False
+    if len(piece) == 3:
+        return (piece[1], piece[1], 1.0), True
     return (piece[1], piece[2], piece[3]), piece[4] == 1.0
 
 
 def _joined(last: Piece, ms: float, rates: Rates) -> Piece:
     before, _ = _rates(last)
     whole = last[0] + ms
-    return whole, *((a * last[0] + b * ms) / whole for a, b in zip(before, rates, strict=True)), 1.0
+    low, high, known = ((a * last[0] + b * ms) / whole for a, b in zip(before, rates, strict=True))
+    return (whole, low, 1.0) if low == high and known == 1.0 else (whole, low, high, known, 1.0)
