@@ -21,7 +21,8 @@ class Finding:
     `level` is the limit's name (high, urgent, low, overdue, silent …); `rank` orders levels of one subject:
     a higher rank makes an answered alarm unanswered again. `since_ms` and `measured_at_ms` are Unix ms;
     `trend_per_h` is in `unit` per hour; `next_at_ms` is when `next_limit` is reached at that trend.
-    `late` marks a condition found in old readings: it completes the history and calls nobody.
+    `late` marks a condition found in old readings: it completes the history and calls nobody. `inside` are
+    people who checked in there; `air` is what is known of the air where somebody is sent.
     """
 
     subject: Subject
@@ -44,3 +45,5 @@ class Finding:
     last_turned_ms: int | None = None
     wanted_by_ms: int | None = None
     detail: str = ""
+    inside: tuple[str, ...] = ()
+    air: str = ""

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from gateway.core.site_air import Air
+
 
 @dataclass(frozen=True, slots=True)
 class Day:
@@ -120,7 +122,11 @@ class Floor:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A steep, bed, room, kiln or the outdoors. `co2_high_ppm` is the room's one instant limit."""
+    """A steep, bed, room, pit, furnace room, plenum, kiln or the outdoors.
+
+    `co2_high_ppm` (no entry), `co2_leave_ppm`, `co_leave_ppm`, `co_evacuate_ppm` are its own instant levels
+    where the site's do not hold. `full_t`: barley on a full bed in tonnes, where no weight was recorded.
+    """
 
     id: str
     kind: str
@@ -131,6 +137,10 @@ class Place:
     volume_m3: float | None = None
     programme: str | None = None
     co2_high_ppm: float | None = None
+    co2_leave_ppm: float | None = None
+    co_leave_ppm: float | None = None
+    co_evacuate_ppm: float | None = None
+    full_t: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,16 +218,6 @@ class Callout:
     night_to_min: int = 7 * 60
     speed: float = 1.0
     evening_min: int = 18 * 60
-
-
-@dataclass(frozen=True, slots=True)
-class Air:
-    """The one instant CO2 level of rooms where the place names none, and how long it must hold (ours)."""
-
-    high_ppm: float = 5000.0
-    on_delay_s: float = 60.0
-    off_delay_s: float = 300.0
-    deadband_ppm: float = 500.0
 
 
 @dataclass(frozen=True)

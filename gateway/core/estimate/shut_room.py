@@ -32,13 +32,13 @@ _HEARD_MS = 600_000
 class RoomSettings:
     """See config/shut-room.toml: what each is, and its grade."""
 
-    outdoor_ppm: float
-    co2_m3_h_t: float
-    peak_share: float
-    noise_ppm: float
-    sure_share: float
-    airing_per_h: float
-    airing_share: float
+    outdoor_ppm: float = 420.0
+    co2_m3_h_t: float = 0.32
+    peak_share: float = 1.45
+    noise_ppm: float = 50.0
+    sure_share: float = 0.25
+    airing_per_h: float = 0.6
+    airing_share: float = 0.1
 
     def shut_ppm_h(self, volume_m3: float, barley_t: float, share: float = 1.0) -> float:
         """How fast CO2 rises in a shut room of that air volume with so much barley growing, ppm per hour.
@@ -124,6 +124,12 @@ def take(room: RoomAir, measured_ms: int, ppm: float) -> bool:
     while len(room.minutes) > _KEPT or room.minutes[0] <= minute - _KEPT:
         del room.minutes[0], room.ppm[0]
     return True
+
+
+def moved(room: RoomAir, by_ms: int) -> None:
+    """The clock the readings are dated by was set: everything was that much later."""
+    by_min = round(by_ms / _MIN_MS)
+    room.minutes = [minute + by_min for minute in room.minutes]
 
 
 def outlook(
