@@ -1,0 +1,1 @@
+"""What each page shows, made from rows alone: no request, no clock, no store in here."""

@@ -1,0 +1,181 @@
+"""The floor: each growing floor as a strip from the steep's door to the kiln's, and tonight's walk below it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from gateway.core import night, views
+from gateway.core.piece import Lying, Part, day_figure, hours_since_cast, in_couch
+from gateway.core.rules import due as dues
+from gateway.core.rules import heat
+from gateway.core.rules.limits import level_of
+from gateway.core.rules.reach import TREND, Forecast
+from gateway.core.site import Place
+from gateway.core.state import State
+
+Row = dict[str, Any]
+_HOUR_MS = 3_600_000
+#: Steps in which furrows fade between a turn and the time the next is overdue.
+FADES = 8
+#: The scale of a strip's thermometer; a value beyond is drawn at its end and its figure says what it is.
+SCALE_C = (8.0, 30.0)
+
+
+def floor(state: State, ahead: Forecast = TREND) -> Row:
+    """All that the first page needs of the judge: strips, tonight's walk, what stands, what to ask."""
+    rows = {row["bed"]: row for row in views.beds(state, ahead)}
+    floors = [_floor(state, one.id, one.length_m, rows, ahead) for one in state.site.floors]
+    loose = [place for place in night.walk(state) if place.floor not in {one.id for one in state.site.floors}]
+    walk = sorted(views.tonight(state, ahead), key=lambda row: row["start_at"] or row["due_at"])
+    return {
+        "floors": [one for one in floors if one["stretches"]],
+        "loose": [_stretch(state, place, rows[place.id], ahead) for place in loose],
+        "walk": walk,
+        "next": next(iter(walk), None),
+        "unwatched": [place.id for place in night.walk(state) if not rows[place.id]["watched"]],
+        "rooms": rooms(state),
+        "at_ms": state.at_ms,
+    }  # fmt: skip
+
+
+def _floor(state: State, floor_id: str, length_m: float, rows: dict[str, Row], ahead: Forecast) -> Row:
+    beds = [place for place in night.walk(state) if place.floor == floor_id]
+    stretches, upto = [], 0.0
+    for place in beds:
+        from_m, to_m = place.from_m or 0.0, place.to_m or length_m
+        if from_m - upto > 0.05:
+            stretches.append(_bare(upto, from_m, length_m))
+        stretches.append(_stretch(state, place, rows[place.id], ahead, length_m))
+        upto = max(upto, to_m)
+    if beds and length_m - upto > 0.05:
+        stretches.append(_bare(upto, length_m, length_m))
+    shares = [one["grow"] for one in stretches if one["bed"]]
+    small = min(shares, default=100)
+    return {
+        "id": floor_id, "length_m": length_m, "stretches": stretches,
+        "pace": "long" if small < 10 else "middle" if small < 20 else "short",
+        "rooms": [row for row in rooms(state) if row["floor"] == floor_id],
+    }  # fmt: skip
+
+
+def _bare(from_m: float, to_m: float, length_m: float) -> Row:
+    return {"bed": None, "from_m": from_m, "to_m": to_m, "grow": _grow(from_m, to_m, length_m)}
+
+
+def _grow(from_m: float, to_m: float, length_m: float) -> int:
+    """The stretch as whole per cent of the floor, at least 1."""
+    return min(100, max(1, round(100 * (to_m - from_m) / length_m))) if length_m > 0 else 1
+
+
+def _stretch(state: State, place: Place, row: Row, ahead: Forecast, length_m: float | None = None) -> Row:
+    lying = state.pieces.beds.get(place.id)
+    from_m, to_m = place.from_m or 0.0, place.to_m or (length_m or 0.0)
+    due = dues.due(state, place, ahead)
+    clock = due.clock
+    return row | {
+        "from_m": from_m, "to_m": to_m,
+        "grow": _grow(from_m, to_m, length_m or 100.0),
+        "couch": lying is not None and in_couch(lying, state.at_ms),
+        "known_empty": place.id in state.pieces.empty,
+        "withering": lying.withering if lying else False,
+        "parts": _parts(state, place, lying, clock.overdue_ms if clock else None),
+        "since_turn_ms": _since(state, lying),
+        "by": _last_by(lying),
+        "levels": levels(state, place),
+        "chilled": due.chilled,
+        "alarms": standing(state, place.id),
+        "order": {"until": due.order.until_ms, "why": due.order.why, "by": due.order.by} if due.order else None,
+    }  # fmt: skip
+
+
+def _since(state: State, lying: Lying | None) -> int | None:
+    if lying is None:
+        return None
+    return state.at_ms - min(part.turned_ms for part in lying.parts)
+
+
+def _last_by(lying: Lying | None) -> str | None:
+    return min(lying.parts, key=lambda part: part.turned_ms).by if lying else None
+
+
+def _parts(state: State, place: Place, lying: Lying | None, overdue_ms: int | None) -> list[Row]:
+    """The turned stretches of a bed from the steep's end, with how far their furrows have faded."""
+    if lying is None:
+        return []
+    oldest = min(part.turned_ms for part in lying.parts)
+    lasts_ms = max(_HOUR_MS, overdue_ms - oldest) if overdue_ms is not None else 12 * _HOUR_MS
+    from_m = place.from_m or 0.0
+    to_m = place.to_m or max(part.to_m for part in lying.parts)
+    found: list[Row] = []
+    for part in _merged(sorted(lying.parts, key=lambda part: part.from_m)):
+        gone = (state.at_ms - part.turned_ms) / lasts_ms
+        found.append({
+            "piece": part.piece or lying.piece, "from_m": part.from_m, "to_m": part.to_m, "turned": part.turned,
+            "turned_at": part.turned_ms, "grow": _grow(part.from_m, part.to_m, max(0.1, to_m - from_m)),
+            "fade": min(FADES, max(0, int(gone * FADES))) if part.turned else FADES,
+        })  # fmt: skip
+    return found
+
+
+def _merged(parts: list[Part]) -> list[Part]:
+    """Neighbours of the same piece and age as one."""
+    found: list[Part] = []
+    for part in parts:
+        last = found[-1] if found else None
+        if last and last.turned_ms == part.turned_ms and last.piece == part.piece:
+            found[-1] = Part(last.from_m, part.to_m, last.turned_ms, last.by, last.turned, last.ploughed_ms,
+                             last.piece, last.ground)  # fmt: skip
+        else:
+            found.append(part)
+    return found
+
+
+def levels(state: State, place: Place) -> list[Row]:
+    """The bed's marks now, coldest first: low, aim, turn at, high, urgent, in degrees Celsius."""
+    low = level_of(heat.ladder_for(state, place, "bed_low", state.at_ms), 1)
+    found = [{"name": "low", "c": low.limit}] if low else []
+    lying, programme = state.pieces.beds.get(place.id), state.programme(place)
+    if lying and programme.days and not in_couch(lying, state.at_ms):
+        aim_c = day_figure(programme, hours_since_cast(lying, state.at_ms), "aim_c")
+        found.append({"name": "aim", "c": aim_c})
+    found += [{"name": one.name, "c": one.limit}
+              for one in heat.ladder_for(state, place, "bed_hot", state.at_ms).levels]  # fmt: skip
+    return found
+
+
+def standing(state: State, place: str | None) -> list[Row]:
+    """The alarms that stand at a place, the gravest first."""
+    found = [
+        {
+            "number": one.number, "place": place, "kind": one.finding.subject.kind, "priority": one.priority,
+            "probe": one.finding.subject.probe, "level": one.finding.level, "state": str(one.state),
+            "raised_at": one.raised_at_ms, "answered_by": one.answered_by, "answer": one.answer,
+            "quiet_until": one.quiet_at_ms, "value": one.finding.value, "unit": one.finding.unit,
+            "limit": one.finding.limit, "wants_answer": one.calls,
+        }
+        for one in state.board.standing.values()
+        if one.finding.subject.place == place
+    ]  # fmt: skip
+    return sorted(found, key=lambda row: (-PRIORITIES.index(row["priority"]), row["raised_at"]))
+
+
+PRIORITIES = ("low", "medium", "high", "highest")
+
+
+def _rooms(state: State) -> list[Place]:
+    return [place for place in state.site.places if place.kind in ("room", "steep")]
+
+
+def rooms(state: State) -> list[Row]:
+    """Each room's air as it is measured now; None where it is not measured."""
+    found = []
+    for place in _rooms(state):
+        gas = [w.value for _, w in state.good(place.id, "co2") if w.value is not None]
+        warm = [w.value for _, w in state.good(place.id, "temperature") if w.value is not None]
+        limit = place.co2_high_ppm or state.site.air.high_ppm
+        found.append({
+            "place": place.id, "kind": place.kind, "floor": place.floor, "co2_ppm": max(gas, default=None),
+            "watched": bool(gas), "has_probe": any(p.quantity == "co2" for p in state.site.probes_of[place.id]),
+            "limit_ppm": limit, "over": bool(gas) and max(gas) >= limit, "c": max(warm, default=None),
+        })  # fmt: skip
+    return found

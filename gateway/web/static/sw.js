@@ -1,0 +1,54 @@
+// Keeps the last state of each page on this device. What is shown from here says how old it is.
+"use strict";
+const STORE = "pages-1", MOST = 40;
+self.addEventListener("install", () => self.skipWaiting());
+self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
+
+self.addEventListener("fetch", (event) => {
+  const asked = event.request, url = new URL(asked.url);
+  if (url.origin !== location.origin || url.pathname === "/live" || url.pathname.startsWith("/api/")) return;
+  if (asked.method !== "GET") { if (asked.mode === "navigate") event.respondWith(write(asked)); return; }
+  if (url.pathname.startsWith("/static/")) event.respondWith(fixed(asked));
+  else if (asked.mode === "navigate") event.respondWith(page(asked, event));
+});
+
+async function fixed(asked) {
+  const store = await caches.open(STORE), kept = await store.match(asked);
+  if (kept) return kept;
+  const answer = await fetch(asked);
+  if (answer.ok) await store.put(asked, answer.clone());
+  return answer;
+}
+
+async function page(asked, event) {
+  try {
+    const answer = await fetch(asked);
+    if (answer.ok && !answer.redirected && (answer.headers.get("content-type") || "").startsWith("text/html") && !asked.url.includes("?"))
+      event.waitUntil(keep(asked, answer.clone()));
+    return answer;
+  } catch (fault) {
+    const kept = await (await caches.open(STORE)).match(asked.url.split("?")[0]);
+    if (!kept) return said("No connection", "This page is not kept on this device. Go and look: hand thermometer, hand meter, round sheet on paper.", 503);
+    const text = await kept.text(), at = kept.headers.get("X-Kept") || "0";
+    return new Response(text.replace("<html ", '<html data-old data-kept="' + at + '" '), { headers: { "content-type": "text/html; charset=utf-8", "X-Kept": at } });
+  }
+}
+
+async function keep(asked, answer) {
+  const store = await caches.open(STORE), headers = new Headers(answer.headers);
+  headers.set("X-Kept", String(Date.now())); headers.delete("content-encoding");
+  await store.put(asked.url, new Response(await answer.text(), { headers }));
+  const names = await store.keys();
+  for (const name of names.slice(0, Math.max(0, names.length - MOST))) await store.delete(name);
+}
+
+async function write(asked) {
+  try { return await fetch(asked); } catch (fault) {
+    return said("Not written down", "There is no connection to the gateway. Note it on paper with its time and write it down later.", 503);
+  }
+}
+
+function said(title, text, status) {
+  return new Response('<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width"><title>' + title +
+    "</title><h1>" + title + "</h1><p>" + text + '</p><p><a href="/">The floor as last seen</a></p></html>', { status, headers: { "content-type": "text/html; charset=utf-8" } });
+}
