@@ -46,9 +46,10 @@ def common(desk: Desk) -> Row:
     lines = desk.given.reader().alarms(False)
     return {
         "calling": alarms.calling([alarms.row(line) for line in lines]),
-        "gas_watch": any(probe.quantity in ("co2", "co") and site.place[probe.place].kind != "bed"
-                         for probe in site.probes),
-    }  # fmt: skip
+        "gas_watch": any(
+            probe.quantity in ("co2", "co") and site.place[probe.place].kind != "bed" for probe in site.probes
+        ),
+    }
 
 
 def home(desk: Desk) -> Shown:
@@ -68,8 +69,9 @@ def home(desk: Desk) -> Shown:
     for one in shown["questions"]:
         one.setdefault("perhaps", False)
     return "floor.html", shown | {
-        "here": "Floor", "night": people.is_night(site.callout, site.time_zone, now_ms),
-    }  # fmt: skip
+        "here": "Floor",
+        "night": people.is_night(site.callout, site.time_zone, now_ms),
+    }
 
 
 def _done(state: State, number: int | None) -> Row | None:
@@ -104,9 +106,12 @@ def alarm_list(desk: Desk) -> Shown:
     words = desk.asked("q")
     over = [line for line in lines if line.alarm.state == "normal"]
     return "alarms.html", {
-        "here": "Alarms", "stands": alarms.stands(lines, notices), "q": words,
-        "before": alarms.found(over, words, say), "load": alarms.load(lines, say.site, say.now_ms),
-    }  # fmt: skip
+        "here": "Alarms",
+        "stands": alarms.stands(lines, notices),
+        "q": words,
+        "before": alarms.found(over, words, say),
+        "load": alarms.load(lines, say.site, say.now_ms),
+    }
 
 
 def one_alarm(desk: Desk, number: int) -> Shown:
@@ -123,10 +128,17 @@ def one_alarm(desk: Desk, number: int) -> Shown:
     def look(state: State) -> Row:
         lying = state.pieces.beds.get(shown["place"] or "")
         standing = [one for one in state.board.standing.values() if one.number == number]
-        return {"piece": lying.piece if lying else None, "answer": standing[0].answer if standing else None,
-                "calls": bool(standing) and standing[0].calls}  # fmt: skip
+        return {
+            "piece": lying.piece if lying else None,
+            "answer": standing[0].answer if standing else None,
+            "calls": bool(standing) and standing[0].calls,
+        }
 
     return "alarm.html", {
-        "here": "Alarms", "one": shown, "sheet": alarms.sheet(shown["kind"]), "place": place,
-        "gas": shown["kind"].startswith("gas_"), **desk.given.ask(look),
-    }  # fmt: skip
+        "here": "Alarms",
+        "one": shown,
+        "sheet": alarms.sheet(shown["kind"]),
+        "place": place,
+        "gas": shown["kind"].startswith("gas_"),
+        **desk.given.ask(look),
+    }

@@ -17,14 +17,25 @@ _MINUTE_MS, _HOUR_MS = 60_000, 3_600_000
 PRIORITIES = ("low", "medium", "high", "highest")
 #: What is wrong, in the trade's words, by kind and level.
 _WORDS = {
-    "bed_hot": "hot", "bed_hot urgent": "very hot", "bed_low": "chilled", "bed_unwatched": "not being watched",
-    "turn_overdue": "turn overdue", "kiln_hot": "too hot", "steep_drain": "wants draining",
-    "steep_fill": "wants filling", "gas_high": "stay out: gas", "probe_silent": "probe not heard",
-    "probe_clock": "probe’s clock or name is wrong", "gateway_broker": "no messages come in",
-    "gateway_session_lost": "messages may be missing", "gateway_disk": "disk is full",
-    "gateway_mirror": "time-series server takes nothing", "gateway_clock": "the gateway’s clock is wrong",
-    "gateway_twin": "a second gateway is running", "gateway_phone": "a phone cannot be reached",
-}  # fmt: skip
+    "bed_hot": "hot",
+    "bed_hot urgent": "very hot",
+    "bed_low": "chilled",
+    "bed_unwatched": "not being watched",
+    "turn_overdue": "turn overdue",
+    "kiln_hot": "too hot",
+    "steep_drain": "wants draining",
+    "steep_fill": "wants filling",
+    "gas_high": "stay out: gas",
+    "probe_silent": "probe not heard",
+    "probe_clock": "probe’s clock or name is wrong",
+    "gateway_broker": "no messages come in",
+    "gateway_session_lost": "messages may be missing",
+    "gateway_disk": "disk is full",
+    "gateway_mirror": "time-series server takes nothing",
+    "gateway_clock": "the gateway’s clock is wrong",
+    "gateway_twin": "a second gateway is running",
+    "gateway_phone": "a phone cannot be reached",
+}
 
 
 def words(row: Mapping[str, Any]) -> str:
@@ -37,15 +48,30 @@ def row(line: AlarmLine, notices: Sequence[NoticeLine] = ()) -> Row:
     """One occurrence as pages show it; `notices` are those of this alarm."""
     one = line.alarm
     return {
-        "number": one.number, "kind": one.kind, "level": one.level, "place": one.place, "probe": one.probe,
-        "priority": one.priority, "state": one.state, "how": STATES.get(one.state, one.state), "value": one.value,
-        "unit": one.unit, "limit": one.limit, "raised_at": one.raised_at_ms, "cleared_at": one.cleared_at_ms,
-        "late": one.late, "answered_by": one.answered_by, "quiet_until": one.quiet_until_ms,
-        "over": one.state == "normal", "open": one.state in _OPEN,
-        "steps": [{"at": step.at_ms, "what": SIGNALS.get(step.signal, step.signal), "by": step.by}
-                  for step in line.history],
+        "number": one.number,
+        "kind": one.kind,
+        "level": one.level,
+        "place": one.place,
+        "probe": one.probe,
+        "priority": one.priority,
+        "state": one.state,
+        "how": STATES.get(one.state, one.state),
+        "value": one.value,
+        "unit": one.unit,
+        "limit": one.limit,
+        "raised_at": one.raised_at_ms,
+        "cleared_at": one.cleared_at_ms,
+        "late": one.late,
+        "answered_by": one.answered_by,
+        "quiet_until": one.quiet_until_ms,
+        "over": one.state == "normal",
+        "open": one.state in _OPEN,
+        "steps": [
+            {"at": step.at_ms, "what": SIGNALS.get(step.signal, step.signal), "by": step.by}
+            for step in line.history
+        ],
         "told": told(notices),
-    }  # fmt: skip
+    }
 
 
 _OPEN = ("unacknowledged", "returned_unacknowledged", "latched_unacknowledged")
@@ -55,11 +81,16 @@ def told(notices: Iterable[NoticeLine]) -> list[Row]:
     """Who was told, when, and whether it reached them: first message first."""
     found = [
         {
-            "person": one.notice.person, "at": one.notice.at_ms, "kind": one.notice.kind, "text": one.notice.text,
-            "reached": one.delivered_at_ms, "tries": len(one.attempts), "withdrawn": one.withdrawn,
+            "person": one.notice.person,
+            "at": one.notice.at_ms,
+            "kind": one.notice.kind,
+            "text": one.notice.text,
+            "reached": one.delivered_at_ms,
+            "tries": len(one.attempts),
+            "withdrawn": one.withdrawn,
         }
         for one in notices
-    ]  # fmt: skip
+    ]
     return sorted(found, key=lambda one: (one["at"], one["person"]))
 
 
@@ -98,31 +129,42 @@ def _searched(one: Row, say: Say) -> str:
         say.person(one["answered_by"]) if one["answered_by"] else "",
         say.full(one["raised_at"]),
     )
-    return " ".join(parts).casefold()  # fmt: skip
+    return " ".join(parts).casefold()
 
 
 def load(lines: Sequence[AlarmLine], site: Site, now_ms: int, days: int = 30) -> Row:
     """How much the alarms asked of people, against the targets of ISA-18.2 / IEC 62682 and EEMUA 191.
 
-    Counts alarms that call somebody. Flood: more than 10 in 10 min; chattering: on and off 3 times within 1 min;
-    fleeting: gone within 10 s without an answer (the 10 s are ours); standing: on for more than 24 h. The figures of the
-    targets are from memory of those standards. Nothing here is by person.
+    Counts alarms that call somebody. Flood: more than 10 in 10 min; chattering: on and off 3 times within
+    1 min; fleeting: gone within 10 s without an answer (the 10 s are ours); standing: on for more than 24 h.
+    The targets are from memory of those standards. Nothing here is by person.
     """
     since_ms = now_ms - days * 24 * _HOUR_MS
     calls = [one for one in lines if one.alarm.priority != "low" and not one.alarm.late]
-    raised = sorted(step.at_ms for one in calls for step in one.history
-                    if step.signal in ("raise", "rise") and step.at_ms >= since_ms)  # fmt: skip
+    raised = sorted(
+        step.at_ms
+        for one in calls
+        for step in one.history
+        if step.signal in ("raise", "rise") and step.at_ms >= since_ms
+    )
     first_ms = max(since_ms, min((one.alarm.raised_at_ms for one in lines), default=now_ms))
     watched_days = max(1.0, (now_ms - first_ms) / (24 * _HOUR_MS))
     nights = sum(people.is_night(site.callout, site.time_zone, at_ms) for at_ms in raised)
     return {
-        "days": round(watched_days, 1), "calls": len(raised), "a_day": len(raised) / watched_days,
-        "a_night": nights / watched_days, "floods": floods(raised), "chattering": _chattering(lines, since_ms),
+        "days": round(watched_days, 1),
+        "calls": len(raised),
+        "a_day": len(raised) / watched_days,
+        "a_night": nights / watched_days,
+        "floods": floods(raised),
+        "chattering": _chattering(lines, since_ms),
         "fleeting": sum(_fleeting(one) for one in lines if one.alarm.raised_at_ms >= since_ms),
-        "standing": sum(one.alarm.state != "normal" and now_ms - one.alarm.raised_at_ms > 24 * _HOUR_MS
-                        for one in lines),
-        "worst_10_min": max((sum(at <= other < at + 10 * _MINUTE_MS for other in raised) for at in raised), default=0),
-    }  # fmt: skip
+        "standing": sum(
+            one.alarm.state != "normal" and now_ms - one.alarm.raised_at_ms > 24 * _HOUR_MS for one in lines
+        ),
+        "worst_10_min": max(
+            (sum(at <= other < at + 10 * _MINUTE_MS for other in raised) for at in raised), default=0
+        ),
+    }
 
 
 def floods(raised: Sequence[int]) -> int:

@@ -1,4 +1,4 @@
-"""The floor: each growing floor as a strip from the steep's door to the kiln's, and tonight's walk below it."""
+"""The floor: each growing floor as a strip from the steep's door to the kiln's, and the walk below it."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def floor(state: State, ahead: Forecast = TREND) -> Row:
         "unwatched": [place.id for place in night.walk(state) if not rows[place.id]["watched"]],
         "rooms": rooms(state),
         "at_ms": state.at_ms,
-    }  # fmt: skip
+    }
 
 
 def _floor(state: State, floor_id: str, length_m: float, rows: dict[str, Row], ahead: Forecast) -> Row:
@@ -52,10 +52,12 @@ def _floor(state: State, floor_id: str, length_m: float, rows: dict[str, Row], a
     shares = [one["grow"] for one in stretches if one["bed"]]
     small = min(shares, default=100)
     return {
-        "id": floor_id, "length_m": length_m, "stretches": stretches,
+        "id": floor_id,
+        "length_m": length_m,
+        "stretches": stretches,
         "pace": "long" if small < 10 else "middle" if small < 20 else "short",
         "rooms": [row for row in rooms(state) if row["floor"] == floor_id],
-    }  # fmt: skip
+    }
 
 
 def _bare(from_m: float, to_m: float, length_m: float) -> Row:
@@ -73,7 +75,8 @@ def _stretch(state: State, place: Place, row: Row, ahead: Forecast, length_m: fl
     due = dues.due(state, place, ahead)
     clock = due.clock
     return row | {
-        "from_m": from_m, "to_m": to_m,
+        "from_m": from_m,
+        "to_m": to_m,
         "grow": _grow(from_m, to_m, length_m or 100.0),
         "couch": lying is not None and in_couch(lying, state.at_ms),
         "known_empty": place.id in state.pieces.empty,
@@ -84,8 +87,10 @@ def _stretch(state: State, place: Place, row: Row, ahead: Forecast, length_m: fl
         "levels": levels(state, place),
         "chilled": due.chilled,
         "alarms": standing(state, place.id),
-        "order": {"until": due.order.until_ms, "why": due.order.why, "by": due.order.by} if due.order else None,
-    }  # fmt: skip
+        "order": {"until": due.order.until_ms, "why": due.order.why, "by": due.order.by}
+        if due.order
+        else None,
+    }
 
 
 def _since(state: State, lying: Lying | None) -> int | None:
@@ -109,11 +114,17 @@ def _parts(state: State, place: Place, lying: Lying | None, overdue_ms: int | No
     found: list[Row] = []
     for part in _merged(sorted(lying.parts, key=lambda part: part.from_m)):
         gone = (state.at_ms - part.turned_ms) / lasts_ms
-        found.append({
-            "piece": part.piece or lying.piece, "from_m": part.from_m, "to_m": part.to_m, "turned": part.turned,
-            "turned_at": part.turned_ms, "grow": _grow(part.from_m, part.to_m, max(0.1, to_m - from_m)),
-            "fade": min(FADES, max(0, int(gone * FADES))) if part.turned else FADES,
-        })  # fmt: skip
+        found.append(
+            {
+                "piece": part.piece or lying.piece,
+                "from_m": part.from_m,
+                "to_m": part.to_m,
+                "turned": part.turned,
+                "turned_at": part.turned_ms,
+                "grow": _grow(part.from_m, part.to_m, max(0.1, to_m - from_m)),
+                "fade": min(FADES, max(0, int(gone * FADES))) if part.turned else FADES,
+            }
+        )
     return found
 
 
@@ -123,8 +134,16 @@ def _merged(parts: list[Part]) -> list[Part]:
     for part in parts:
         last = found[-1] if found else None
         if last and last.turned_ms == part.turned_ms and last.piece == part.piece:
-            found[-1] = Part(last.from_m, part.to_m, last.turned_ms, last.by, last.turned, last.ploughed_ms,
-                             last.piece, last.ground)  # fmt: skip
+            found[-1] = Part(
+                last.from_m,
+                part.to_m,
+                last.turned_ms,
+                last.by,
+                last.turned,
+                last.ploughed_ms,
+                last.piece,
+                last.ground,
+            )
         else:
             found.append(part)
     return found
@@ -138,8 +157,10 @@ def levels(state: State, place: Place) -> list[Row]:
     if lying and programme.days and not in_couch(lying, state.at_ms):
         aim_c = day_figure(programme, hours_since_cast(lying, state.at_ms), "aim_c")
         found.append({"name": "aim", "c": aim_c})
-    found += [{"name": one.name, "c": one.limit}
-              for one in heat.ladder_for(state, place, "bed_hot", state.at_ms).levels]  # fmt: skip
+    found += [
+        {"name": one.name, "c": one.limit}
+        for one in heat.ladder_for(state, place, "bed_hot", state.at_ms).levels
+    ]
     return found
 
 
@@ -147,15 +168,25 @@ def standing(state: State, place: str | None) -> list[Row]:
     """The alarms that stand at a place, the gravest first."""
     found = [
         {
-            "number": one.number, "place": place, "kind": one.finding.subject.kind, "priority": one.priority,
-            "probe": one.finding.subject.probe, "level": one.finding.level, "state": str(one.state),
-            "raised_at": one.raised_at_ms, "answered_by": one.answered_by, "answer": one.answer,
-            "quiet_until": one.quiet_at_ms, "value": one.finding.value, "unit": one.finding.unit,
-            "limit": one.finding.limit, "wants_answer": one.calls,
+            "number": one.number,
+            "place": place,
+            "kind": one.finding.subject.kind,
+            "priority": one.priority,
+            "probe": one.finding.subject.probe,
+            "level": one.finding.level,
+            "state": str(one.state),
+            "raised_at": one.raised_at_ms,
+            "answered_by": one.answered_by,
+            "answer": one.answer,
+            "quiet_until": one.quiet_at_ms,
+            "value": one.finding.value,
+            "unit": one.finding.unit,
+            "limit": one.finding.limit,
+            "wants_answer": one.calls,
         }
         for one in state.board.standing.values()
         if one.finding.subject.place == place
-    ]  # fmt: skip
+    ]
     return sorted(found, key=lambda row: (-PRIORITIES.index(row["priority"]), row["raised_at"]))
 
 
@@ -173,9 +204,17 @@ def rooms(state: State) -> list[Row]:
         gas = [w.value for _, w in state.good(place.id, "co2") if w.value is not None]
         warm = [w.value for _, w in state.good(place.id, "temperature") if w.value is not None]
         limit = place.co2_high_ppm or state.site.air.high_ppm
-        found.append({
-            "place": place.id, "kind": place.kind, "floor": place.floor, "co2_ppm": max(gas, default=None),
-            "watched": bool(gas), "has_probe": any(p.quantity == "co2" for p in state.site.probes_of[place.id]),
-            "limit_ppm": limit, "over": bool(gas) and max(gas) >= limit, "c": max(warm, default=None),
-        })  # fmt: skip
+        found.append(
+            {
+                "place": place.id,
+                "kind": place.kind,
+                "floor": place.floor,
+                "co2_ppm": max(gas, default=None),
+                "watched": bool(gas),
+                "has_probe": any(p.quantity == "co2" for p in state.site.probes_of[place.id]),
+                "limit_ppm": limit,
+                "over": bool(gas) and max(gas) >= limit,
+                "c": max(warm, default=None),
+            }
+        )
     return found

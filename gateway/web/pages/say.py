@@ -27,16 +27,30 @@ STATES = {
     "latched_acknowledged": "reading down, waits for “all out”",
 }
 SIGNALS = {
-    "raise": "began", "rise": "got worse", "clear": "reading down", "latch": "reading down", "answer": "answered",
-    "reset": "ended by hand", "realarm": "called again", "lapse": "ended, nobody answered", "shelve": "made quiet",
-    "unshelve": "quiet ended", "suppress": "held back", "unsuppress": "no longer held back",
-    "remove": "out of service", "restore": "back in service",
-}  # fmt: skip
+    "raise": "began",
+    "rise": "got worse",
+    "clear": "reading down",
+    "latch": "reading down",
+    "answer": "answered",
+    "reset": "ended by hand",
+    "realarm": "called again",
+    "lapse": "ended, nobody answered",
+    "shelve": "made quiet",
+    "unshelve": "quiet ended",
+    "suppress": "held back",
+    "unsuppress": "no longer held back",
+    "remove": "out of service",
+    "restore": "back in service",
+}
 ANSWERS = {"going": "going", "heard": "heard", "cant": "can’t", "all-out": "all out"}
 QUANTITIES = {
-    "temperature": "temperature", "humidity": "humidity", "co2": "CO2", "co": "CO",
-    "pressure_difference": "draught (pressure)", "air_flow": "air flow",
-}  # fmt: skip
+    "temperature": "temperature",
+    "humidity": "humidity",
+    "co2": "CO2",
+    "co": "CO",
+    "pressure_difference": "draught (pressure)",
+    "air_flow": "air flow",
+}
 UNITS = {"humidity": "%RH", "co2": "ppm", "co": "ppm", "pressure_difference": "Pa", "air_flow": "m³/s"}
 
 

@@ -84,9 +84,8 @@
       const out = document.getElementById(chart.dataset.says);
       if (!out) continue;
       chart.onpointermove = chart.onpointerdown = (event) => {
-        const box = chart.getBoundingClientRect(), view = chart.viewBox.baseVal;
-        const x = (event.clientX - box.left) / box.width * view.width, d = chart.dataset;
-        const ms = Number(d.from) + (x - Number(d.left)) / (Number(d.right) - Number(d.left)) * (Number(d.to) - Number(d.from));
+        const box = chart.querySelector(".plot .grid").getBoundingClientRect(), d = chart.dataset;
+        const ms = Number(d.from) + (event.clientX - box.left) / box.width * (Number(d.to) - Number(d.from));
         const rows = [...document.querySelectorAll("#" + d.table + " tbody tr")];
         const row = rows.reduce((best, one) => Math.abs(one.dataset.at - ms) < Math.abs(best.dataset.at - ms) ? one : best, rows[0]);
         if (row) out.textContent = [...row.cells].map((cell) => (cell.dataset.name ? cell.dataset.name + " " : "") + cell.textContent).join(", ");

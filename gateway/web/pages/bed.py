@@ -1,0 +1,228 @@
+"""A bed in figures: temperatures by height, CO2, levels, turns, alarms and hand readings over its hours."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from gateway.core.effects import TurnKnown
+from gateway.core.piece import day_figure
+from gateway.core.site import Place, Probe, Programme
+from gateway.ports import AlarmLine, Minute
+from gateway.web.pages import chart
+from gateway.web.pages.chart import Column, Frame
+from gateway.web.pages.say import Say
+
+Row = dict[str, Any]
+_HOUR_MS = 3_600_000
+#: What may be asked for: its word, and how many hours back; None: since the last turn.
+SPANS: dict[str, tuple[str, float | None]] = {
+    "day": ("A day", 24.0),
+    "shift": ("A shift", 8.0),
+    "turned": ("Since turned", None),
+    "week": ("Seven days", 168.0),
+}
+LAYERS = 4
+
+
+def window(word: str, now_ms: int, turned_ms: int | None, cast_ms: int | None) -> tuple[int, int]:
+    """From when to when a bed is shown (Unix ms); never from before its casting, but half an hour at least."""
+    hours = SPANS.get(word, SPANS["day"])[1]
+    from_ms = (turned_ms or now_ms - 12 * _HOUR_MS) if hours is None else now_ms - round(hours * _HOUR_MS)
+    if cast_ms is not None:
+        from_ms = max(from_ms, cast_ms)
+    return min(from_ms, now_ms - _HOUR_MS // 2), now_ms
+
+
+def layers(probes: Sequence[Probe]) -> dict[str, int]:
+    """Each thermometer's layer, from the floor up: what hangs at one height is drawn alike."""
+    heights = sorted({probe.height_cm or 0.0 for probe in probes})
+    return {probe.id: min(LAYERS - 1, heights.index(probe.height_cm or 0.0)) for probe in probes}
+
+
+def calibrated(probe: Probe, minutes: Sequence[Minute], from_ms: int, to_ms: int) -> list[Column]:
+    """A probe's minutes as columns, calibrated as the judge does."""
+    return chart.columns(minutes, from_ms, to_ms, lambda value: probe.gain * value + probe.offset)
+
+
+def drawing(
+    say: Say,
+    probes: Sequence[Probe],
+    series: Mapping[str, list[Column]],
+    span: tuple[int, int],
+    zero_ms: int,
+    levels: Sequence[Row] = (),
+    ahead: Sequence[Row] = (),
+    hands: Sequence[Row] = (),
+) -> Row:
+    """The temperatures as a drawing: lines by probe, the levels, what is to come, readings by hand."""
+    to_ms = max([span[1], *(one["at"] for one in ahead)])
+    extra = [c for one in levels for _, c in one["points"]] + [one["c"] for one in hands]
+    extra += [one[key] for one in ahead for key in ("low_c", "high_c") if one.get(key) is not None]
+    low, high = chart.bounds([series.get(probe.id, []) for probe in probes], extra)
+    frame = Frame(span[0], to_ms, low, high)
+    layer = layers(probes)
+    return _axes(say, frame, zero_ms, say.scaled) | {
+        "lines": [
+            {
+                "probe": probe.id,
+                "layer": layer[probe.id],
+                "path": chart.line(frame, series[probe.id]),
+                "reach": chart.reach(frame, series[probe.id]),
+                "height": probe.height_cm,
+                "at_m": probe.at_m,
+            }
+            for probe in probes
+            if series.get(probe.id)
+        ],
+        "levels": [_level(frame, one) for one in levels],
+        "hands": [
+            {"x": round(frame.x(one["at"]), 1), "y": round(frame.y(one["c"]), 1)}
+            for one in hands
+            if span[0] <= one["at"] <= to_ms
+        ],
+        **_ahead(frame, ahead),
+    }
+
+
+def _level(frame: Frame, one: Row) -> Row:
+    points = [f"{frame.x(at):.1f} {frame.y(c):.1f}" for at, c in one["points"]]
+    return {"name": one["name"], "path": "M" + "L".join(points), "y": round(frame.y(one["points"][-1][1]), 1)}
+
+
+def _ahead(frame: Frame, ahead: Sequence[Row]) -> Row:
+    banded = [one for one in ahead if one.get("low_c") is not None and one.get("high_c") is not None]
+    up = [f"{frame.x(one['at']):.1f} {frame.y(one['high_c']):.1f}" for one in banded]
+    down = [f"{frame.x(one['at']):.1f} {frame.y(one['low_c']):.1f}" for one in reversed(banded)]
+    middle = [f"{frame.x(one['at']):.1f} {frame.y(one['c']):.1f}" for one in ahead]
+    return {
+        "band": "M" + "L".join(up + down) + "Z" if len(banded) > 1 else "",
+        "middle": "M" + "L".join(middle) if len(middle) > 1 else "",
+        "now_x": round(frame.x(ahead[0]["at"]), 1) if ahead else None,
+    }
+
+
+def _axes(say: Say, frame: Frame, zero_ms: int, scaled: Any) -> Row:
+    return {
+        "frame": frame,
+        "values": [
+            {"y": round(frame.y(at), 1), "text": f"{scaled(at):g}"} for at in _marks(say, frame, scaled)
+        ],
+        "hours": [
+            {"x": round(frame.x(at), 1), "text": f"{h} h", "clock": say.wall(at).strftime("%H:%M")}
+            for at, h in chart.hours(frame.from_ms, frame.to_ms, zero_ms)
+        ],
+    }
+
+
+def _marks(say: Say, frame: Frame, scaled: Any) -> list[float]:
+    """Round figures in the reader's own unit, as values of the drawing."""
+    low, high = scaled(frame.low), scaled(frame.high)
+    back = (lambda f: (f - 32) / 1.8) if scaled(0.0) != 0.0 else (lambda c: c)
+    return [back(one) for one in chart.marks(low, high)]
+
+
+def gas(
+    say: Say, probes: Sequence[Probe], series: Mapping[str, list[Column]], span: tuple[int, int], zero_ms: int
+) -> Row | None:
+    """CO2 in the grain as a low drawing below, in per cent; None where nothing was measured."""
+    found = {
+        probe.id: [Column(c.at_ms, c.low / 1e4, c.mean / 1e4, c.high / 1e4) for c in series[probe.id]]
+        for probe in probes
+        if series.get(probe.id)
+    }
+    if not found:
+        return None
+    _, high = chart.bounds(list(found.values()), [1.0])
+    frame = Frame(span[0], span[1], 0.0, high, bottom=90.0)
+    lines = [
+        {"probe": name, "path": chart.line(frame, one), "reach": chart.reach(frame, one)}
+        for name, one in found.items()
+    ]
+    return _axes(say, frame, zero_ms, lambda value: value) | {"lines": lines}
+
+
+def limits(programme: Programme, cast_ms: int | None, span: tuple[int, int]) -> list[Row]:
+    """The programme's levels over the time shown: they ramp with the hours since casting."""
+    names = (("low", "low_c"), ("turn_at", "turn_at_c"), ("high", "high_c"), ("urgent", "urgent_c"))
+    if not programme.days or cast_ms is None:
+        strict = (("high", programme.strict_high_c), ("urgent", programme.strict_urgent_c))
+        return [{"name": name, "points": [(span[0], c), (span[1], c)]} for name, c in strict]
+    times = [span[0], *range(span[0] - span[0] % _HOUR_MS + _HOUR_MS, span[1], 6 * _HOUR_MS), span[1]]
+    return [
+        {
+            "name": name,
+            "points": [(at, day_figure(programme, max(0.0, (at - cast_ms) / _HOUR_MS), key)) for at in times],
+        }
+        for name, key in names
+    ]
+
+
+def turns(known: Sequence[TurnKnown], bed: str, span: tuple[int, int]) -> list[Row]:
+    """The bed's turns in the time shown, oldest first; those that were taken back are left out."""
+    return [
+        {
+            "at": (one.began_at_ms + one.ended_at_ms) // 2,
+            "began": one.began_at_ms,
+            "ended": one.ended_at_ms,
+            "source": one.source,
+            "seen": one.source != "recorded",
+            "by": one.by,
+            "from_m": one.from_m,
+            "to_m": one.to_m,
+            "fall_k": one.fall_k,
+            "sureness": one.sureness,
+            "state": one.state,
+        }
+        for one in known
+        if one.bed == bed
+        and one.state not in ("withdrawn", "void")
+        and span[0] <= one.ended_at_ms
+        and one.began_at_ms <= span[1]
+    ]
+
+
+def alarm_spans(lines: Sequence[AlarmLine], place: str, span: tuple[int, int]) -> list[Row]:
+    """When alarms of the bed stood, within the time shown."""
+    return [
+        {
+            "number": one.alarm.number,
+            "kind": one.alarm.kind,
+            "level": one.alarm.level,
+            "priority": one.alarm.priority,
+            "from": max(span[0], one.alarm.raised_at_ms),
+            "to": min(span[1], one.alarm.cleared_at_ms or span[1]),
+            "over": one.alarm.cleared_at_ms is not None,
+        }
+        for one in lines
+        if one.alarm.place == place
+        and one.alarm.priority != "low"
+        and one.alarm.raised_at_ms <= span[1]
+        and (one.alarm.cleared_at_ms or span[1]) >= span[0]
+    ]
+
+
+def table(
+    probes: Sequence[Probe], series: Mapping[str, list[Column]], span: tuple[int, int], rows: int = 49
+) -> list[Row]:
+    """The same figures as a table: at most so many rows, each probe's newest mean by that time."""
+    step = max(600_000, -(-(span[1] - span[0]) // (rows - 1) // 600_000) * 600_000)
+    first = -(-span[0] // step) * step
+    found = []
+    for at in range(first, span[1] + 1, step):
+        cells = {probe.id: _by(series.get(probe.id, []), at, step) for probe in probes}
+        if any(value is not None for value in cells.values()):
+            found.append({"at": at, "cells": [cells[probe.id] for probe in probes]})
+    return found
+
+
+def _by(found: Sequence[Column], at_ms: int, step_ms: int) -> float | None:
+    near = [one for one in found if at_ms - step_ms < one.at_ms <= at_ms]
+    return near[-1].mean if near else None
+
+
+def place_words(place: Place) -> str:
+    """Where a bed lies: 20 to 30 m of the lower floor."""
+    if place.from_m is None or place.to_m is None:
+        return ""
+    return f"{place.from_m:g} to {place.to_m:g} m{f' of the {place.floor} floor' if place.floor else ''}"
