@@ -7,7 +7,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from gateway import __version__, cli_show_floor, live_store
+from gateway import __version__, cli_show_air, cli_show_floor, live_store
 from gateway.core import rows, views
 from gateway.core.engine import State
 from gateway.core.rows import Row
@@ -99,6 +99,10 @@ def _of_floor(tell: Callable[[State, Mapping[str, Any]], cli_show_floor.Told]) -
     return answer
 
 
+def _air(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) -> Answer:
+    return Answer(*cli_show_air.air(state, runs=live_store.runs(store)))
+
+
 def _health(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) -> Answer:
     facts, age_s = live_store.daemon_facts(store)
     n, _, _ = reader.last_stamp()
@@ -150,6 +154,7 @@ _ANSWERS: dict[str, _Answering] = {
     "piece": _of_floor(lambda state, more: cli_show_floor.pieces(state, more.get("piece"))),
     "lay": _of_floor(lambda state, more: cli_show_floor.lay(state, more.get("when"))),
     "questions": _of_floor(lambda state, more: cli_show_floor.questions(state)),
+    "air": _air,
     "health": _health,
     "mirror": _mirror,
 }

@@ -18,6 +18,7 @@ from gateway.cli_word import (
     read,
     write,
 )
+from gateway.cli_words_air import AIR
 from gateway.cli_words_floor import FLOOR
 from gateway.core.asked import ANSWERS
 
@@ -105,6 +106,7 @@ COMMANDS: dict[str, Word] = {
         "what was recorded and cannot be so, or was never recorded: to ask in daylight",
         "Answer each with correct, void or keep. Exit 1 if there is one.", "malting-gateway questions",
     ),
+    **AIR,
     **FLOOR,
     "answer": write(
         "answer an alarm: going, heard or cant",

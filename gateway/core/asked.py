@@ -25,11 +25,14 @@ from gateway.core.inputs import (
     Unquieted,
     event_from_plain,
 )
+from gateway.core.inputs_air import CheckedIn, CheckedOut
 from gateway.core.inputs_journey import HandRead, Ordered, Stood, Thickened, Thinned, Voided
 from gateway.core.site import Person, Place, Site
 
 LONGEST_TEXT = 200
 LONGEST_QUIET_S = 24 * 3600.0
+#: Longer than a shift nobody is inside.
+LONGEST_INSIDE_S = 12 * 3600.0
 KILN_WORK = (
     "lit",
     "damped",
@@ -86,7 +89,7 @@ def by_id(body: dict[str, Any], site: Site) -> dict[str, Any]:
     people = _names(site.people)
     places = _names(site.places)
     found = dict(body)
-    known = dict.fromkeys(("bed", "to", "kiln", "steep"), places) | dict.fromkeys(
+    known = dict.fromkeys(("bed", "to", "kiln", "steep", "place"), places) | dict.fromkeys(
         ("by", "person", "done_by"), people
     )
     for key, ids in known.items():
@@ -116,8 +119,11 @@ def cannot_be(event: Event, site: Site, alarms: Container[int]) -> str | None:
                 return _unknown(f"{kinds[0]} {place}", site, known)
     if isinstance(event, PutOutOfService | PutInService) and event.probe not in site.probe:
         return _unknown(f"probe {event.probe}", site, list(site.probe))
-    if isinstance(event, TestCallAsked) and event.person is not None and event.person not in site.person:
-        return _unknown(f"person {event.person}", site, list(site.person))
+    if isinstance(event, CheckedIn) and event.place not in site.place:
+        return _unknown(f"place {event.place}", site, list(site.place))
+    asks = event.person if isinstance(event, TestCallAsked | CheckedIn | CheckedOut) else None
+    if asks is not None and asks not in site.person:
+        return _unknown(f"person {asks}", site, list(site.person))
     if isinstance(event, Answered | Quieted | Unquieted) and event.alarm not in alarms:
         return f"there is no alarm {event.alarm}; `alarms --all` lists them"
     return None
@@ -165,6 +171,8 @@ def _word_fault(event: Event) -> str | None:
         return f"answer: {_show(event.answer)} is not one of {', '.join(ANSWERS)}"
     if isinstance(event, Quieted) and not 0 < event.for_s <= LONGEST_QUIET_S:
         return f"for_s: {event.for_s} is not above 0 and at most {LONGEST_QUIET_S:.0f} (24 h)"
+    if isinstance(event, CheckedIn) and event.for_s is not None and not 0 < event.for_s <= LONGEST_INSIDE_S:
+        return f"for_s: {event.for_s} is not above 0 and at most {LONGEST_INSIDE_S:.0f} (12 h)"
     if isinstance(event, Stood) and event.stand not in STANDS:
         return f"stand: {_show(event.stand)} is not one of {', '.join(STANDS)}"
     if isinstance(event, HandRead) and not _HAND_C[0] <= event.c <= _HAND_C[1]:

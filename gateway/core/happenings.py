@@ -10,6 +10,7 @@ from typing import Any
 
 from gateway.core import board, followers, night, rebase
 from gateway.core.board import Now, Out
+from gateway.core.follow import air_people
 from gateway.core.happenings_floor import ENTERED, entered, tell
 from gateway.core.inputs import (
     Answered,
@@ -27,6 +28,7 @@ from gateway.core.inputs import (
     TestCallAsked,
     Unquieted,
 )
+from gateway.core.inputs_air import CheckedIn, CheckedOut
 from gateway.core.reading import Reason
 from gateway.core.rules import silence, surroundings
 from gateway.core.state import State
@@ -155,5 +157,7 @@ HAPPENINGS: dict[type, Happening] = {
     PutOutOfService: _out_of_service,
     PutInService: _in_service,
     TestCallAsked: _test_call,
+    CheckedIn: air_people.checked_in,
+    CheckedOut: air_people.checked_out,
     **_OF_PIECES,
 }

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from gateway.core import codec
+from gateway.core.inputs_air import AIR_EVENTS, CheckedIn, CheckedOut
 from gateway.core.inputs_journey import JOURNEY_EVENTS, Later
 from gateway.core.reading import Reading
 from gateway.core.site import Site
@@ -223,7 +224,7 @@ class TestCallAsked:
 Event = (
     Started | Resumed | ClockStepped | NotedAt | SiteChanged | Refused | Condition | Delivery | Cast
     | CouchBroken | Turned | Moved | Loaded | KilnWorked | Answered | Quieted | Unquieted | PutOutOfService
-    | PutInService | TestCallAsked | Later
+    | PutInService | TestCallAsked | CheckedIn | CheckedOut | Later
 )  # fmt: skip
 Input = Reading | Event
 
@@ -249,7 +250,7 @@ EVENTS: dict[str, type] = {
     "out-of-service": PutOutOfService,
     "in-service": PutInService,
     "test-call": TestCallAsked,
-} | JOURNEY_EVENTS
+} | AIR_EVENTS | JOURNEY_EVENTS
 KINDS: dict[type, str] = {kind: word for word, kind in EVENTS.items()}
 
 #: What a person may record, by the verb typed (contract C6).

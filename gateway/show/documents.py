@@ -38,6 +38,18 @@ def tonight(found: Iterable[Row]) -> list[Row]:
     return timed(found, "due_at", "turned_at", "start_at")
 
 
+def air(found: Iterable[Row]) -> list[Row]:
+    """Rows of `views_air.air`, with who is inside and since when it is aired."""
+    return [
+        row
+        | {
+            "inside": timed(row["inside"], "since", "until"),
+            "airing": row["airing"] and row["airing"] | {"since": when(row["airing"]["since"])},
+        }
+        for row in timed(found, "measured_at")
+    ]
+
+
 def pieces(found: Iterable[Row]) -> list[Row]:
     """Rows of `views_piece.pieces`, with their way and story."""
     return [

@@ -259,7 +259,7 @@ def test_room_air_over_its_level_calls_everyone() -> None:
     desk = Desk()
     watched(desk, 1, 4, air=6000.0)
 
-    assert signals(desk, "gas_high") == [(2.0, "raise", "high")]
+    assert signals(desk, "gas_high") == [(2.0, "raise", "no_entry")]
     assert {n.person for n in desk.notices()} == {"ada", "ben"}
     assert all("Not a certified gas alarm" in n.text for n in desk.notices())
 

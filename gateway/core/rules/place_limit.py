@@ -1,4 +1,4 @@
-"""One instant level for a place: the kiln against its programme, a room's air against its CO2 level."""
+"""One instant level for a place: the kiln against its programme. Gases are in `place_air`."""
 
 from __future__ import annotations
 
@@ -11,15 +11,13 @@ from gateway.core.window import Window
 _HOUR_MS = 3_600_000
 
 #: kind -> (quantity, unit, priority)
-KINDS = {"kiln_hot": ("temperature", "Cel", "high"), "gas_high": ("co2", "ppm", "highest")}
+KINDS = {"kiln_hot": ("temperature", "Cel", "high")}
 
 
 def kind_for(place: Place, quantity: str) -> str | None:
-    """Which of the two judges this quantity at this place; a bed's CO2 is not room air and is not judged."""
+    """Which kind judges this quantity at this place; None for none."""
     if place.kind == "kiln" and quantity == "temperature":
         return "kiln_hot"
-    if quantity == "co2" and place.kind not in ("bed", "outdoors"):
-        return "gas_high"
     return None
 
 
@@ -81,11 +79,6 @@ def finding(state: State, place: Place, kind: str) -> Finding:
 
 
 def _ladder(state: State, place: Place, kind: str, at_ms: int) -> Ladder:
-    if kind == "gas_high":
-        air = state.site.air
-        limit = place.co2_high_ppm if place.co2_high_ppm is not None else air.high_ppm
-        delays = int(air.on_delay_s * 1000), int(air.off_delay_s * 1000)
-        return Ladder((Level("high", 1, limit, "highest"),), air.deadband_ppm, *delays, 1)
     programme = state.programme(place)
     delays = int(programme.on_delay_s * 1000), int(programme.off_delay_s * 1000)
     return Ladder(

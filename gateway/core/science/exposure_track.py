@@ -18,7 +18,7 @@ from typing import NamedTuple, TypeAlias
 Rates: TypeAlias = tuple[float, float, float]
 #: (ms, value), where all of it was known to be of one value; (ms, mean, 1) of several steps, all known; else
 #: (ms, low, high, known, mixed), with mixed 1 where it is of several steps and the rates are their mean.
-Piece: TypeAlias = tuple[float, ...]
+Piece: TypeAlias = tuple[int | float, ...]
 
 
 class Span(NamedTuple):
