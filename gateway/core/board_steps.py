@@ -13,6 +13,8 @@ from gateway.core.site import Site
 
 #: Kinds that do not end by themselves: somebody has to say that all are out.
 LATCHING = "gas_"
+#: Somebody did not check out.
+MISSED = "checkout_missed"
 
 
 def higher(finding: Finding, than: Finding) -> bool:
@@ -101,7 +103,11 @@ def leave(board: BoardState, alarm: Standing) -> None:
 
 
 def _ring_afresh(board: BoardState, site: Site, alarm: Standing, now: Now, out: Out) -> None:
-    ring(board, site, alarm, callout.begin(alarm.calling, site, alarm.priority, now), now, out)
+    rings = callout.begin(alarm.calling, site, alarm.priority, now)
+    if alarm.finding.subject.kind == MISSED:
+        # Whoever is on shift may be the one who lies there.
+        rings += callout.others_too(alarm.calling, site, alarm.priority, now, alarm.finding.inside)
+    ring(board, site, alarm, rings, now, out)
 
 
 def call_anew(
@@ -135,7 +141,8 @@ def answered(
 ) -> None:
     """Somebody goes, or has heard: nobody is rung until that answer's hold is over."""
     steps = site.callout
-    wait_s = steps.going_hold_s if word == "going" else steps.heard_hold_s
+    long = word == "going" and alarm.finding.subject.kind != MISSED
+    wait_s = steps.going_hold_s if long else steps.heard_hold_s
     held = alarm.hold_run_ms if alarm.hold_run_ms < NEVER else 0
     before = (alarm.answered_by, alarm.answer)
     alarm.answered_by, alarm.answer = by, word

@@ -102,6 +102,17 @@ def widen(calling: Calling, site: Site, priority: str, now: Now) -> list[Ring]:
     return _add(calling, site, left[:1], priority)
 
 
+def others_too(calling: Calling, site: Site, priority: str, now: Now, missing: Iterable[str]) -> list[Ring]:
+    """One person more, outside the plan, and more until somebody is rung who is not among the missing."""
+    rings = widen(calling, site, priority, now)
+    while all(who in missing for who in calling.called):
+        more = widen(calling, site, priority, now)
+        if not more:
+            break
+        rings += more
+    return rings
+
+
 def cannot_come(calling: Calling, site: Site, priority: str, now: Now, who: str | None) -> list[Ring]:
     """Somebody cannot come: the next person at once. The same person again changes nothing."""
     if who is not None and who in calling.cannot:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from gateway.core.wording_calls_air import air_first, air_unknown, checkout_missed, gas_high, gas_over_range
 from gateway.core.wording_parts import Part, Told
 
 ANSWER, DETAIL, TURNED, DAY, TREND, NEXT, SINCE = 9, 8, 7, 6, 5, 4, 3
@@ -25,7 +26,7 @@ def _bed_hot(told: Told) -> tuple[str, list[Part]]:
         Part(_comma(told.next_limit()), NEXT),
         Part("."),
         Part(told.turned(), TURNED),
-        Part(" Check room air, open shutters, turn."),
+        *air_first(told, " Check room air, open shutters, turn."),
     ]
 
 
@@ -61,7 +62,7 @@ def _unwatched(told: Told) -> tuple[str, list[Part]]:
         Part(last),
         Part(f" and {drift}" if last and drift else "", TREND),
         Part("." if last else ""),
-        Part(" Take hand thermometer, put probe back."),
+        *air_first(told, " Take hand thermometer, put probe back."),
     ]
 
 
@@ -99,20 +100,7 @@ def _turn_overdue(told: Told) -> tuple[str, list[Part]]:
         Part(_comma(told.trend()) if value else "", TREND),
         Part("." if value else ""),
         Part(f" {told.detail()}." if told.detail() else "", DETAIL),
-        Part(" Air the room, then turn."),
-    ]
-
-
-def _gas_high(told: Told) -> tuple[str, list[Part]]:
-    head = f"STAY OUT {told.loud()}"
-    drift = told.drift()
-    return head, [
-        Part(f"{head}. {told.gas()} {told.value()}"),
-        Part(f" {drift}" if drift else "", TREND),
-        Part(f", limit {told.limit()}", DETAIL),
-        Part(". Do not go in, even to help. Who is inside? Ring 112 if no answer."),
-        Part(" Air it from outside.", TURNED),
-        Part(" Not a certified gas alarm."),
+        *air_first(told, " Air the room, then turn.", SINCE),
     ]
 
 
@@ -174,7 +162,10 @@ CALLS: dict[str, Say] = {
     "bed_unwatched": _unwatched,
     "kiln_hot": _kiln_hot,
     "turn_overdue": _turn_overdue,
-    "gas_high": _gas_high,
+    "gas_high": gas_high,
+    "gas_over_range": gas_over_range,
+    "air_unknown": air_unknown,
+    "checkout_missed": checkout_missed,
     "steep_drain": _steep("DRAIN", " Drain it, and air the room: a dry stand makes CO2, too."),
     "steep_fill": _steep("FILL", " Fill it."),
     "probe_silent": _probe("SILENT", _LOOK),
@@ -194,7 +185,7 @@ CALLS: dict[str, Say] = {
     "gateway_phone": _gateway("A PHONE CANNOT BE REACHED", " Make a test call. Tell the others."),
 }
 _ANY: list[tuple[str, Say]] = [
-    ("gas_", _gas_high),
+    ("gas_", gas_high),
     ("probe_", _probe("NEEDS A LOOK", _LOOK)),
     ("gateway_", _gateway("GATEWAY NEEDS A LOOK", " Look at the gateway.")),
 ]

@@ -39,6 +39,13 @@ def say_over(told: Told, down_min: int | None) -> tuple[str, list[Part]]:
     if kind == "bed_unwatched":
         head = f"{told.loud()} WATCHED AGAIN"
         return head, [Part(f"{head}{_colon(told)}.")]
+    if kind == "air_unknown":
+        head = f"{told.loud()} AIR MEASURED AGAIN"
+        said = f": {told.gas()} {told.value()}" if told.finding.value is not None else ""
+        return head, [Part(f"{head}{said}. Hand meter before going in."), _NOT_CERTIFIED]
+    if kind == "checkout_missed":
+        head = f"{told.loud()}: NOBODY MISSED"
+        return head, [Part(f"{head} any more.")]
     if kind.startswith("probe_"):
         head = f"PROBE {told.probe} {'HEARD AGAIN' if kind == 'probe_silent' else 'CALL OVER'}"
         return head, [Part(f"{head}, {told.place}{_colon(told)}.")]

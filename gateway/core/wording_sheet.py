@@ -95,13 +95,39 @@ SHEETS: dict[str, Sheet] = {
         "maintenance",
     ),
     "gas_high": Sheet(
-        "Carbon dioxide from growing grain gathers low down: shutters shut, fans off, bed just turned.",
+        "Carbon dioxide from growing grain gathers low down: shutters shut, fans off, bed just turned. "
+        "Carbon monoxide: a fire that burns badly, or its fumes come back with the draught.",
         "People who go in lose their senses within minutes, and those who go in to help after them.",
         "Stay out. Find out who is inside. Ring the emergency number if there is no answer. Air the room "
         "from outside. Local codes and licensed practice come first; this is not a certified gas alarm.",
         "at once",
         "highest",
         "safety officer",
+    ),
+    "gas_over_range": Sheet(
+        "There is more gas than the probe can show.",
+        "It is at least the end of the range, and nobody knows how much more.",
+        "Stay out, as for any gas call; a probe with a longer range where this happens again.",
+        "at once",
+        "highest",
+        "safety officer",
+    ),
+    "air_unknown": Sheet(
+        "The last gas probe of the place is not heard, or was taken out of service.",
+        "Bad air there would call nobody.",
+        "Nobody in without a hand meter. Put a probe back, or hang another; look at battery and cable.",
+        "30 minutes",
+        "high",
+        "safety officer",
+    ),
+    "checkout_missed": Sheet(
+        "Somebody checked in for a round or an entry and did not check out in time.",
+        "They may have forgotten, or lie there.",
+        "Ring them. No answer: two people, with a hand meter, or the emergency number where the air is bad "
+        "or unknown.",
+        "5 minutes",
+        "high",
+        "whoever is called",
     ),
     "gateway_broker": Sheet(
         "The broker is down, its power or the network between is gone, or it refuses the gateway.",

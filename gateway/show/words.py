@@ -22,6 +22,10 @@ ALARMS = {
     "turn_overdue": "turn overdue",
     "steep_drain": "to be drained",
     "steep_fill": "to be filled",
+    "gas_high": "gas, stay out",
+    "gas_over_range": "gas, more than the probe can show",
+    "air_unknown": "air unknown, hand meter only",
+    "checkout_missed": "somebody is not out",
     "probe_silent": "not heard",
     "probe_clock": "two values for one time",
 }

@@ -146,7 +146,7 @@ FINDINGS = st.builds(
     subject=st.builds(Subject, st.sampled_from(KINDS), st.sampled_from([None, "place"]), NAMES),
     on=st.booleans(),
     priority=st.sampled_from(["low", "medium", "high", "highest"]),
-    level=st.sampled_from(["high", "urgent", "low", "overdue"]),
+    level=st.sampled_from(["high", "urgent", "low", "overdue", "leave", "evacuate"]),
     rank=st.integers(0, 3),
     value=NUMBERS,
     unit=st.sampled_from([None, "Cel", "ppm", "%RH"]),
@@ -162,7 +162,10 @@ FINDINGS = st.builds(
     last_turned_ms=TIMES,
     wanted_by_ms=TIMES,
     detail=st.text(max_size=100),
-)
+    inside=st.sampled_from([(), ("ada",), ("ada", "ben"), ("zoe", "ada", "ben")]),
+    air=st.sampled_from(["", "CO2 6,200 ppm: stay out", "Air unknown, hand meter only",
+                         "CO2 812 ppm, shut 5,000 in 30 min"]),
+)  # fmt: skip
 
 
 def _site(place: str, person: str) -> Site:
@@ -214,7 +217,7 @@ ACTIONS = {
 @pytest.mark.parametrize("kind", ACTIONS)
 @given(finding=FINDINGS, name=st.text("ABCDEFGHIJ ", min_size=1, max_size=60))
 def test_value_limit_and_what_to_do_first_are_never_given_up(kind: str, finding: Finding, name: str) -> None:
-    found = replace(finding, subject=Subject(kind, "place"), value=23.4, limit=21.5, unit="Cel")
+    found = replace(finding, subject=Subject(kind, "place"), value=23.4, limit=21.5, unit="Cel", air="")
     said = wording.call(found, _site(name, name), NIGHT_MS, 99_999, 9_999_999).text
     assert ACTIONS[kind] in said
     assert "23.4 C" in said

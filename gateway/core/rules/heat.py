@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from gateway.core.finding import Finding, Subject
 from gateway.core.piece import day_figure, day_of, hours_since_cast, in_couch, oldest_part
+from gateway.core.rules.air_said import short
 from gateway.core.rules.limits import Ladder, Late, Level, ease, level_of, take
 from gateway.core.site import Place, Probe, Programme
 from gateway.core.state import State
@@ -89,6 +90,7 @@ def finding(state: State, place: Place, kind: str) -> Finding:
         day=day_of(lying, state.at_ms) if lying else None,
         last_turned_ms=turned_ms,
         detail="" if lying else "no cast recorded",
+        air=short(state, place),
     )
 
 

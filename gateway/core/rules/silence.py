@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from gateway.core.finding import Finding, Subject
 from gateway.core.piece import day_of
+from gateway.core.rules.air_said import short
 from gateway.core.rules.heat import newest_turn
 from gateway.core.site import Place, Probe
 from gateway.core.state import NEVER_MS, State
@@ -144,4 +145,5 @@ def unwatched_finding(state: State, place: Place) -> Finding:
         piece=lying.piece if lying else None,
         day=day_of(lying, state.at_ms) if lying else None,
         detail=", ".join(parts) or "no probe",
+        air=short(state, place),
     )

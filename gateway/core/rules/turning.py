@@ -12,6 +12,7 @@ from typing import NamedTuple
 from gateway.core import people
 from gateway.core.finding import Finding, Subject
 from gateway.core.piece import Lying, Part, day_figure, day_of, hours_since_cast, in_couch, oldest_part
+from gateway.core.rules.air_said import short
 from gateway.core.rules.heat import extreme, newest_turn
 from gateway.core.site import Place
 from gateway.core.state import NEVER_MS, State
@@ -155,6 +156,7 @@ def finding(state: State, place: Place) -> Finding:
         last_turned_ms=turning.last_ms if turning else None,
         wanted_by_ms=turning.overdue_ms if turning else None,
         detail=detail,
+        air=short(state, place),
     )
 
 
