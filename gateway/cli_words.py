@@ -20,6 +20,7 @@ from gateway.cli_word import (
 )
 from gateway.cli_words_air import AIR
 from gateway.cli_words_floor import FLOOR
+from gateway.cli_words_note import NOTE
 from gateway.core.asked import ANSWERS
 
 _RUN = both(
@@ -107,6 +108,7 @@ COMMANDS: dict[str, Word] = {
         "Answer each with correct, void or keep. Exit 1 if there is one.", "malting-gateway questions",
     ),
     **AIR,
+    **NOTE,
     **FLOOR,
     "answer": write(
         "answer an alarm: going, heard or cant",

@@ -30,6 +30,7 @@ from gateway.core.inputs_journey import HandRead, Ordered, Stood, Thickened, Thi
 from gateway.core.site import Person, Place, Site
 
 LONGEST_TEXT = 200
+LONGEST_NOTE = 1000
 LONGEST_QUIET_S = 24 * 3600.0
 #: Longer than a shift nobody is inside.
 LONGEST_INSIDE_S = 12 * 3600.0
@@ -225,8 +226,9 @@ def _value(key: str, value: Any, kind: type) -> Any:
 def _text(key: str, value: Any) -> str:
     if not isinstance(value, str):
         raise ValueError(f"{key}: {_show(value)}: expected text")
-    if not value.strip() or len(value) > LONGEST_TEXT or not value.isprintable():
-        raise ValueError(f"{key}: {_show(value)}: expected 1 to {LONGEST_TEXT} printable characters")
+    most = LONGEST_NOTE if key == "note" else LONGEST_TEXT
+    if not value.strip() or len(value) > most or not value.isprintable():
+        raise ValueError(f"{key}: {_show(value)}: expected 1 to {most} printable characters")
     return value
 
 

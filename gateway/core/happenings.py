@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from gateway.core import board, followers, night, rebase
+from gateway.core import board, followers, handover, night, rebase
 from gateway.core.board import Now, Out
 from gateway.core.follow import air_people
 from gateway.core.happenings_floor import ENTERED, entered, tell
@@ -29,6 +29,7 @@ from gateway.core.inputs import (
     Unquieted,
 )
 from gateway.core.inputs_air import CheckedIn, CheckedOut
+from gateway.core.inputs_note import HandedOver, HandoverRead
 from gateway.core.reading import Reason
 from gateway.core.rules import silence, surroundings
 from gateway.core.state import State
@@ -159,5 +160,7 @@ HAPPENINGS: dict[type, Happening] = {
     TestCallAsked: _test_call,
     CheckedIn: air_people.checked_in,
     CheckedOut: air_people.checked_out,
+    HandedOver: handover.handed_over,
+    HandoverRead: handover.read,
     **_OF_PIECES,
 }

@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 from gateway.core import codec
 from gateway.core.inputs_air import AIR_EVENTS, CheckedIn, CheckedOut
 from gateway.core.inputs_journey import JOURNEY_EVENTS, Later
+from gateway.core.inputs_note import NOTE_EVENTS, HandedOver, HandoverRead
 from gateway.core.reading import Reading
 from gateway.core.site import Site
 
@@ -224,33 +225,39 @@ class TestCallAsked:
 Event = (
     Started | Resumed | ClockStepped | NotedAt | SiteChanged | Refused | Condition | Delivery | Cast
     | CouchBroken | Turned | Moved | Loaded | KilnWorked | Answered | Quieted | Unquieted | PutOutOfService
-    | PutInService | TestCallAsked | CheckedIn | CheckedOut | Later
+    | PutInService | TestCallAsked | CheckedIn | CheckedOut | HandedOver
+    | HandoverRead | Later
 )  # fmt: skip
 Input = Reading | Event
 
 #: The word for each event in the journal and in input files (contract C6, C7).
-EVENTS: dict[str, type] = {
-    "started": Started,
-    "resumed": Resumed,
-    "clock-stepped": ClockStepped,
-    "noted-at": NotedAt,
-    "site": SiteChanged,
-    "refused": Refused,
-    "condition": Condition,
-    "delivery": Delivery,
-    "cast": Cast,
-    "couch-broken": CouchBroken,
-    "turned": Turned,
-    "moved": Moved,
-    "loaded": Loaded,
-    "kiln": KilnWorked,
-    "answer": Answered,
-    "quiet": Quieted,
-    "unquiet": Unquieted,
-    "out-of-service": PutOutOfService,
-    "in-service": PutInService,
-    "test-call": TestCallAsked,
-} | AIR_EVENTS | JOURNEY_EVENTS
+EVENTS: dict[str, type] = (
+    {
+        "started": Started,
+        "resumed": Resumed,
+        "clock-stepped": ClockStepped,
+        "noted-at": NotedAt,
+        "site": SiteChanged,
+        "refused": Refused,
+        "condition": Condition,
+        "delivery": Delivery,
+        "cast": Cast,
+        "couch-broken": CouchBroken,
+        "turned": Turned,
+        "moved": Moved,
+        "loaded": Loaded,
+        "kiln": KilnWorked,
+        "answer": Answered,
+        "quiet": Quieted,
+        "unquiet": Unquieted,
+        "out-of-service": PutOutOfService,
+        "in-service": PutInService,
+        "test-call": TestCallAsked,
+    }
+    | AIR_EVENTS
+    | NOTE_EVENTS
+    | JOURNEY_EVENTS
+)
 KINDS: dict[type, str] = {kind: word for word, kind in EVENTS.items()}
 
 #: What a person may record, by the verb typed (contract C6).
