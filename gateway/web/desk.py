@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from gateway.core import people, views_piece
+from gateway.core import people, views_note, views_piece
 from gateway.core.journey import told
 from gateway.core.state import State
 from gateway.web.given import Account, Given
@@ -16,6 +16,8 @@ from gateway.web.pages.say import Say
 Row = dict[str, Any]
 Shown = tuple[str, Row]
 _UNDO_MS = 60_000
+#: A note that nobody marked as read leaves the floor's page after so long (ours).
+_NOTE_MS = 36 * 3_600_000
 MANY = 2_000
 
 
@@ -55,7 +57,7 @@ def common(desk: Desk) -> Row:
 def home(desk: Desk) -> Shown:
     """The floor."""
     now_ms, site = desk.given.now_ms(), desk.given.site()
-    entry = desk.asked("done")
+    entry, me = desk.asked("done"), desk.me.person or desk.me.name
     number = int(entry) if entry.isascii() and entry.isdigit() and len(entry) < 16 else None
 
     def look(state: State) -> Row:
@@ -63,6 +65,11 @@ def home(desk: Desk) -> Shown:
         shown["questions"] = views_piece.questions(state)
         shown["done"] = _done(state, number)
         shown["elsewhere"] = _elsewhere(state)
+        shown["notes"] = [
+            one
+            for one in views_note.notes(state)
+            if me not in one["read_by"] and one["by"] != me and now_ms - one["at"] < _NOTE_MS
+        ]
         return shown
 
     shown = desk.given.ask(look)

@@ -15,9 +15,15 @@ from gateway.web.pages.say import Say, share, span
 
 #: The pages in the order in which they are offered.
 DOORS = (
-    ("/", "Floor"), ("/alarms", "Alarms"), ("/air", "Air"), ("/kiln", "Kiln"), ("/pieces", "Pieces"),
-    ("/probes", "Probes"), ("/round", "Round sheet"), ("/note", "Hand-over"),
-)  # fmt: skip
+    ("/", "Floor"),
+    ("/alarms", "Alarms"),
+    ("/air", "Air"),
+    ("/kiln", "Kiln"),
+    ("/pieces", "Pieces"),
+    ("/probes", "Probes"),
+    ("/round", "Round sheet"),
+    ("/note", "Hand-over"),
+)
 STATIC = resources.files("gateway.web") / "static"
 #: What is served from beside the pages, and as what.
 TYPES = {
@@ -33,8 +39,10 @@ def _environment() -> Environment:
     made = Environment(
         loader=PackageLoader("gateway.web", "templates"),
         autoescape=select_autoescape(default=True, default_for_string=True),
-        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
     made.globals.update(since=span, share=share, static=static, doors=DOORS, alarm_words=words)
     return made
 
@@ -48,7 +56,15 @@ def static(name: str) -> str:
 
 def html(template: str, me: Account, say: Say, *, bare: bool, token: str, **shown: Any) -> str:
     """One page for one reader; with `bare` only what stands between header and footer."""
-    return _environment().get_template(template).render(
-        me=me, say=say, token=token, may_write=me.role != "viewer", layout="bare.html" if bare else "base.html",
-        **shown,
-    )  # fmt: skip
+    return (
+        _environment()
+        .get_template(template)
+        .render(
+            me=me,
+            say=say,
+            token=token,
+            may_write=me.role != "viewer",
+            layout="bare.html" if bare else "base.html",
+            **shown,
+        )
+    )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from gateway.core.effects import TurnKnown
@@ -26,7 +26,7 @@ LAYERS = 4
 
 
 def window(word: str, now_ms: int, turned_ms: int | None, cast_ms: int | None) -> tuple[int, int]:
-    """From when to when a bed is shown (Unix ms); never from before its casting, but half an hour at least."""
+    """From when to when a bed is shown (Unix ms); never from before its casting."""
     hours = SPANS.get(word, SPANS["day"])[1]
     from_ms = (turned_ms or now_ms - 12 * _HOUR_MS) if hours is None else now_ms - round(hours * _HOUR_MS)
     if cast_ms is not None:
@@ -102,7 +102,7 @@ def _ahead(frame: Frame, ahead: Sequence[Row]) -> Row:
     }
 
 
-def _axes(say: Say, frame: Frame, zero_ms: int, scaled: Any) -> Row:
+def _axes(say: Say, frame: Frame, zero_ms: int, scaled: Callable[[float], float]) -> Row:
     return {
         "frame": frame,
         "values": [
@@ -115,11 +115,16 @@ def _axes(say: Say, frame: Frame, zero_ms: int, scaled: Any) -> Row:
     }
 
 
-def _marks(say: Say, frame: Frame, scaled: Any) -> list[float]:
+def _marks(say: Say, frame: Frame, scaled: Callable[[float], float]) -> list[float]:
     """Round figures in the reader's own unit, as values of the drawing."""
     low, high = scaled(frame.low), scaled(frame.high)
-    back = (lambda f: (f - 32) / 1.8) if scaled(0.0) != 0.0 else (lambda c: c)
-    return [back(one) for one in chart.marks(low, high)]
+    return [
+        (one - 32) / 1.8 if say.fahrenheit and scaled is not _as_is else one for one in chart.marks(low, high)
+    ]
+
+
+def _as_is(value: float) -> float:
+    return value
 
 
 def gas(
@@ -139,7 +144,24 @@ def gas(
         {"probe": name, "path": chart.line(frame, one), "reach": chart.reach(frame, one)}
         for name, one in found.items()
     ]
-    return _axes(say, frame, zero_ms, lambda value: value) | {"lines": lines}
+    return _axes(say, frame, zero_ms, _as_is) | {"lines": lines}
+
+
+def plain(
+    say: Say, probes: Sequence[Probe], series: Mapping[str, list[Column]], span: tuple[int, int]
+) -> Row:
+    """Any quantity in its own unit as a low drawing."""
+    low, high = chart.bounds([series[probe.id] for probe in probes])
+    frame = Frame(span[0], span[1], low, high, bottom=120.0)
+    lines = [
+        {
+            "probe": one.id,
+            "path": chart.line(frame, series[one.id]),
+            "reach": chart.reach(frame, series[one.id]),
+        }
+        for one in probes
+    ]
+    return _axes(say, frame, span[0], _as_is) | {"lines": lines}
 
 
 def limits(programme: Programme, cast_ms: int | None, span: tuple[int, int]) -> list[Row]:

@@ -27,8 +27,10 @@ class Column(NamedTuple):
 
 
 class Frame(NamedTuple):
-    """A drawing's axes: times and values at its edges, and where they lie: across in thousandths of its width,
-    which stretches with the screen, and down in pixels."""
+    """A drawing's axes: times and values at its edges, and where they lie.
+
+    Across in thousandths of its width, which stretches with the screen; down in pixels.
+    """
 
     from_ms: int
     to_ms: int
