@@ -58,7 +58,7 @@ LINK = Mishaps(drop=0.01, double=0.01, delay=0.01, reorder=0.005, stuck=2e-5, si
 
 @dataclass(frozen=True)
 class Habits:
-    """How people are: a turn each `every_h`, sometimes slipping; what they forget. All ours."""
+    """How people are: a turn each `every_h`, sometimes slipping; what they forget; the weather. All ours."""
 
     every_h: float = 7.5
     slips: float = 0.08
@@ -67,6 +67,7 @@ class Habits:
     never_records: float = 0.08
     forgets_probe: float = 0.01
     answers_after_min: float = 15.0
+    outdoors_c: float = 12.0
 
 
 @dataclass
@@ -244,6 +245,7 @@ def live(seed: int, days: float = 7.0, habits: Habits | None = None, mishaps: Mi
         for bed, age_h in zip(BEDS, AGES_H, strict=True)
     }
     world = World(tables(), seed, start_s=start_ms / 1000, starts=starts, forget=habits.forgets_probe)
+    world.weather.mean_c = habits.outdoors_c
     link = Link(mishaps, seed)
     desk = _Desk(week, start_ms)
     people = _People(world, desk, habits, rng)

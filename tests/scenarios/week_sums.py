@@ -94,7 +94,7 @@ def sums(week: Week) -> Sums:
     found.nights = round((week.end_ms - week.start_ms) / (24 * HOUR))
     warm = _true_hottest(week.truth)
     _turns(week, found)
-    _heat(week, warm, found)
+    _heat(week, _true_hottest(week.truth, in_grain=True), found)
     _calls(week, found)
     _forecasts(week, warm, found)
     return found
@@ -138,9 +138,12 @@ class Warm:
         return self.c[i] if i < len(self.at_ms) and self.at_ms[i] - at_ms < 2 * MINUTE else None
 
 
-def _true_hottest(truth: Iterable[dict[str, Any]]) -> dict[str, Warm]:
+def _true_hottest(truth: Iterable[dict[str, Any]], in_grain: bool = False) -> dict[str, Warm]:
+    """By bed; with `in_grain` only where a probe was in the grain at the time: one on a hook cannot tell."""
     found = {bed: Warm() for bed in BEDS}
     for line in truth:
+        if in_grain and not line.get("in_place"):
+            continue
         if line["kind"] == "temperature" and line["place"] in found:
             found[line["place"]].take(ms(line["at"]), line["value_c"])
     return found
@@ -277,7 +280,7 @@ def told(found: Sums) -> list[str]:
         f"turns seen: {Share(found.seen_turns, found.true_turns)}",
         f"turns told that were so: {Share(found.right_turns, found.told_turns)}, twice: {found.doubled}",
         f"known after the end (median): {_median(found.delays_min)} min",
-        f"high heat called in time: {Share(found.highs_called, found.highs)}",
+        f"high heat at a probe in the grain, called in time: {Share(found.highs_called, found.highs)}",
         *(f"  missed: {line}" for line in found.missed),
         f"bed_hot alarms: {found.hot_alarms}, needless: {len(found.needless_hot)}",
         *(f"  needless: {line}" for line in found.needless_hot),
