@@ -105,7 +105,8 @@ COMMANDS: dict[str, Word] = {
     ),
     "questions": read(
         "what was recorded and cannot be so, or was never recorded: to ask in daylight",
-        "Answer each with correct, void or keep. Exit 1 if there is one.", "malting-gateway questions",
+        "Answer each with correct, void or keep; a turn that only the probes saw with turned BED --at or "
+        "not-turned BED. Exit 1 if there is one.", "malting-gateway questions",
     ),
     **AIR,
     **NOTE,

@@ -74,6 +74,13 @@ FLOOR: dict[str, Word] = {
         "itself ends when the grain is cool.",
         "malting-gateway turned bed-c --from-m 0 --to-m 9 --at 04:50 --by Ada", _STRETCH, _ONTO,
     ),
+    "not-turned": _of_bed(
+        "what the probes took for a turn was none",
+        "The turn clock of that stretch is what it was before. Without --turn, the one nearest to --at that "
+        "nobody recorded.",
+        'malting-gateway not-turned bed-c --at 02:40 --why "probes were out" --by Ada',
+        argument("--turn", metavar="N", type=int, help="the turn's number, as `turns` shows it"),
+    ),
     "ploughed": _of_bed(
         "a bed, or a part of it, was ploughed", "Puts the turn clock off for a while; the heat's runs on.",
         "malting-gateway ploughed bed-c --by Ada", _STRETCH,

@@ -180,9 +180,17 @@ class Upheld(Said):
     entry: int
 
 
+@dataclass(frozen=True, slots=True)
+class NotTurned(Said):
+    """What the probes took for a turn of this bed was none: the turn of that number, else the nearest."""
+
+    bed: str
+    turn: int | None = None
+
+
 Later = (
     Steeped | Stood | Ploughed | Thinned | Thickened | Sprinkled | Withering | HandRead | Chitted | Spired
-    | Smelled | Joined | Split | Ordered | Corrected | Voided | Upheld
+    | Smelled | Joined | Split | Ordered | Corrected | Voided | Upheld | NotTurned
 )  # fmt: skip
 
 #: The word for each in the journal, in input files and on the command line.
@@ -204,4 +212,5 @@ JOURNEY_EVENTS: dict[str, type] = {
     "correct": Corrected,
     "void": Voided,
     "keep": Upheld,
+    "not-turned": NotTurned,
 }

@@ -53,7 +53,8 @@ class Turning:
     `rise_k` since the last turn, `spread_k` between the warmest and the coldest probe, `co2_turn_ppm` in the
     bed. `rounds` are minutes after local midnight; where there are any, they stand in for `due_h`. So long
     (`plough_h`) a ploughing puts the clock off, never beyond overdue. `mat_h`: a chilled piece may lie so
-    long. `withering_*` hold for a piece that withers. `base_c`: thermal time counts above it.
+    long. `withering_*` hold for a piece that withers. `base_c`: thermal time counts above it. `trust`: which
+    turns restart the clock: people's (`recorded`), those the probes are `sure` of too, or any (`perhaps`).
     """
 
     rise_k: float = 2.0
@@ -66,6 +67,7 @@ class Turning:
     withering_due_h: float = 12.0
     withering_overdue_h: float = 16.0
     base_c: float = 2.0
+    trust: str = "sure"
 
 
 @dataclass(frozen=True, slots=True)

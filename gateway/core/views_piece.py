@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from gateway.core.follow import turns_asked
 from gateway.core.journey import told
 from gateway.core.journey.ground import Piece
 from gateway.core.journey.record import Record
@@ -93,7 +94,7 @@ def _story(state: State, name: str) -> list[dict[str, Any]]:
 
 def _line(state: State, record: Record, place: str | None) -> dict[str, Any]:
     return {
-        "entry": record.n,
+        "entry": record.n if record.n > 0 else None,
         "at": record.when_ms,
         "known_at": record.known_ms,
         "what": record.word,
@@ -144,9 +145,12 @@ def questions(state: State) -> list[dict[str, Any]]:
             "place": record.body.get("bed") or record.body.get("steep") or record.body.get("kiln"),
             "by": record.body.get("by"),
             "text": record.odd,
+            "perhaps": False,
+            "turn": record.turn or None,
         }
         for record in state.pieces.odd()
     ]
+    found += turns_asked.questions(state)
     return found + [question for place in state.site.places for question in _unrecorded(state, place.id)]
 
 
@@ -164,4 +168,5 @@ def _unrecorded(state: State, place_id: str) -> list[dict[str, Any]]:
         since_ms = lying.couch_ends_ms
     if not text:
         return []
-    return [{"entry": None, "at": since_ms, "place": place_id, "by": None, "text": text}]
+    asked = {"entry": None, "at": since_ms, "place": place_id, "by": None, "text": text}
+    return [asked | {"perhaps": False, "turn": None}]

@@ -204,6 +204,7 @@ class ProgrammeForm(Form):
     withering_due_h: Hours | None = None
     withering_overdue_h: Hours | None = None
     base_c: Annotated[float, Field(ge=-10, le=20)] | None = None
+    trust: Literal["recorded", "sure", "perhaps"] | None = None
 
 
 class RecipeForm(Form):

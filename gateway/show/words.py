@@ -66,7 +66,14 @@ REASONS = {
     "retained_without_time": "kept value without time",
     "empty": "empty",
 }
-TURN_STATES = {"flagged": "does not fit what is known, see by daylight", "void": "taken back"}
+TURN_STATES = {
+    "flagged": "does not fit what is known, see by daylight",
+    "void": "taken back",
+    "withdrawn": "the probes show now that it was none",
+    "perhaps": "perhaps",
+    "nobody recorded it": "nobody recorded it",
+    "probes did not show it": "probes did not show it",
+}
 SOURCES = {"recorded": "recorded", "seen": "seen by probes", "both": "recorded and seen"}
 
 

@@ -40,6 +40,7 @@ class Record:
 
     `odd`: what does not fit, in plain words. `void_n`: the entry that took it back, 0 if none. `mended`: the
     entries that put it right. `upheld`: somebody said it is right as it stands. `turn`: a turn's number.
+    `unshown`: a turn that the probes should have shown. One that only they tell of has an `n` below 0.
     Most entries have none of these: `marks` holds those that are there, so that hundreds stay small.
     """
 
@@ -52,7 +53,7 @@ class Record:
     made: Any = field(default=None, metadata={"derived": True})
 
     def mark(self, name: str, value: Any) -> None:
-        """Set one of odd, turn, void_n, upheld, ahead, mended; nothing is kept of what says nothing."""
+        """Set one of the marks; nothing is kept of what says nothing."""
         if value:
             self.marks[name] = value
         else:
@@ -206,13 +207,27 @@ class Pieces:
     def odd(self) -> Iterator[Record]:
         """The entries that do not fit and that nobody has settled yet, oldest first."""
         for record in self.records:
-            if record.odd and not record.void_n and not record.upheld:
+            if record.odd and record.n > 0 and not record.void_n and not record.upheld:
                 yield record
         yield from self.lost
 
     def look(self, site: Site) -> None:
         """Make the rules' view of the beds again: the ground or the site has changed."""
         self.beds, self.empty = grounds.beds(self.now, site)
+
+    def show(self, site: Site, wanted: list[Record], numbers: set[int]) -> None:
+        """Let the turns that only the probes tell of stand among the entries: of these numbers, these."""
+        before = {one.n: one for one in self.records if one.n in numbers}
+        same = len(wanted) == len(before) and all(
+            one.n in before and (one.when_ms, one.body) == (before[one.n].when_ms, before[one.n].body)
+            for one in wanted
+        )
+        if same:
+            return
+        others = [one for one in self.records if one.n not in numbers]
+        self.records = sorted([*others, *wanted], key=lambda one: one.key)
+        self._again(site)
+        self.look(site)
 
     def not_after(self, site: Site, now_ms: int) -> None:
         """The clock was set back: what was recorded under its wrong time had happened by now."""

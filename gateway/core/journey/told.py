@@ -164,6 +164,8 @@ def say(site: Site, record: Record) -> str:
     """An entry in a few words, without its place and time: "turned, 20-25 m", "thinned to 10 cm"."""
     body = record.body
     text = _WORDS.get(record.word, record.word)
+    if record.n < 0:
+        text += ", as the probes show; nobody recorded it"
     if record.word == "steep-stand":
         text = f"{body.get('stand')} stand"
     elif record.word == "kiln":
