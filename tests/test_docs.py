@@ -33,6 +33,7 @@ from gateway.settings.forms import (
     StageForm,
     StandForm,
 )
+from gateway.settings.forms_air import InstantForm, LimitForm, RoomForm
 from gateway.settings.load import ARRAYS, TABLES
 from gateway.settings.words import keys_of
 from simulators.phone import screen
@@ -200,6 +201,9 @@ FORMS: dict[str, type[Form]] = {
     "`[[programme.NAME.stage]]`": StageForm,
     "`[recipe.NAME]`": RecipeForm,
     "`[[recipe.NAME.stand]]`": StandForm,
+    "`[[limit]]`": LimitForm,
+    "`[[instant]]`": InstantForm,
+    "`[shut_room]`": RoomForm,
 }
 
 

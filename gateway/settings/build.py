@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from gateway.core.site import Callout, Floor, Person, Phone, Place, Probe, Shift
+from gateway.core.site_air import Air
 from gateway.settings import times
 from gateway.settings.checks import topic_of
 from gateway.settings.fault import Said, Sheet, Spot
@@ -18,7 +19,7 @@ from gateway.settings.forms import (
     ShiftForm,
 )  # fmt: skip
 from gateway.settings.programmes import OF_PLACES
-from gateway.settings.quantities import CO2_HIGH_PPM, ENTERED, QUANTITIES, Linear, silent_after_s
+from gateway.settings.quantities import ENTERED, QUANTITIES, Linear, silent_after_s
 from gateway.settings.read import Row
 
 
@@ -27,7 +28,7 @@ def floor(form: FloorForm) -> Floor:
     return Floor(form.id, form.length_m, form.volume_m3, form.pieces, form.walk_m)
 
 
-def place(form: PlaceForm) -> Place:
+def place(form: PlaceForm, air: Air) -> Place:
     """A place; its name is made from its id where none is given, its programme is that of its kind."""
     high_ppm = form.co2_high_ppm
     return Place(
@@ -39,7 +40,11 @@ def place(form: PlaceForm) -> Place:
         to_m=form.to_m,
         volume_m3=form.volume_m3,
         programme=form.programme or OF_PLACES.get(form.kind),
-        co2_high_ppm=CO2_HIGH_PPM if high_ppm is None and form.kind in ENTERED else high_ppm,
+        co2_high_ppm=air.high_ppm if high_ppm is None and form.kind in ENTERED else high_ppm,
+        co2_leave_ppm=form.co2_leave_ppm,
+        co_leave_ppm=form.co_leave_ppm,
+        co_evacuate_ppm=form.co_evacuate_ppm,
+        full_t=form.full_t,
     )
 
 

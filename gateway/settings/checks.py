@@ -124,14 +124,6 @@ def _overlaps(sheet: Sheet, beds: list[tuple[float, float, Row[PlaceForm]]]) -> 
             reaches, by = to_m, bed.form.id
 
 
-def air_limits(sheet: Sheet, places: Sequence[Row[PlaceForm]]) -> None:
-    """A bed's own CO2 is no room's: 1 to 5 % is normal in grain."""
-    for place in places:
-        if place.form.kind in ("bed", "outdoors") and place.form.co2_high_ppm is not None:
-            wanted = "co2_high_ppm at a room, steep or kiln only"
-            sheet.fault(place.spot / "co2_high_ppm", place.form.co2_high_ppm, wanted)
-
-
 def units(sheet: Sheet, probes: Sequence[Row[ProbeForm]]) -> None:
     """Each unit must be one of its quantity's."""
     for probe in probes:

@@ -43,6 +43,12 @@ def _days(value: Any) -> Any:
     return value
 
 
+def _to_ring(text: str) -> str:
+    if not 2 <= len(text) <= 12 or not set(text) <= set("0123456789+ "):
+        raise ValueError('a number to ring, such as "112"')
+    return text
+
+
 Clock = Annotated[str, AfterValidator(_clock)]
 Days = Annotated[Any, AfterValidator(_days)]
 
@@ -116,7 +122,7 @@ class FloorForm(Form):
 class PlaceForm(Form):
     BLANK: ClassVar[dict[str, Any]] = {"id": "", "kind": ""}
     id: Id
-    kind: Literal["steep", "bed", "room", "kiln", "outdoors"]
+    kind: Literal["steep", "bed", "room", "pit", "furnace", "plenum", "kiln", "outdoors"]
     name: Name | None = None
     floor: str | None = None
     from_m: AtLeast0 | None = None
@@ -124,6 +130,41 @@ class PlaceForm(Form):
     volume_m3: Above0 | None = None
     programme: str | None = None
     co2_high_ppm: Above0 | None = None
+    co2_leave_ppm: Above0 | None = None
+    co_leave_ppm: Above0 | None = None
+    co_evacuate_ppm: Above0 | None = None
+    full_t: Annotated[float, Field(gt=0, le=1000, description="tonnes of barley")] | None = None
+
+
+class AirForm(Form):
+    """Instant levels of gas, and whose limits hold; defaults are core Air's and the shipped files'."""
+
+    jurisdiction: Id | None = None
+    limits_file: File | None = None
+    shut_room_file: File | None = None
+    co2_no_entry_ppm: Above0 | None = None
+    co2_leave_ppm: Above0 | None = None
+    co2_deadband_ppm: AtLeast0 | None = None
+    co_leave_ppm: Above0 | None = None
+    co_evacuate_ppm: Above0 | None = None
+    co_deadband_ppm: AtLeast0 | None = None
+    on_delay_s: Annotated[float, Field(ge=0, le=300)] | None = None
+    off_delay_s: Annotated[float, Field(ge=60, le=86400)] | None = None
+    emergency: Annotated[str, AfterValidator(_to_ring)] | None = None
+    out_after_min: Annotated[float, Field(gt=0, le=720)] | None = None
+    safety_officer: Name | None = None
+    why: Line | None = None
+
+
+class GasLimitForm(Form):
+    """The site's own limit of a substance, in ppm."""
+
+    BLANK: ClassVar[dict[str, Any]] = {"substance": ""}
+    substance: Literal["co2", "co", "so2", "no2"]
+    mean_8_h: Above0 | None = None
+    mean_15_min: Above0 | None = None
+    ceiling: Above0 | None = None
+    danger: Above0 | None = None
 
 
 class ProbeForm(Form):

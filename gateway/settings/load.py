@@ -9,13 +9,15 @@ from pathlib import Path
 from typing import Any
 
 from gateway.core.site import Place, Probe, Programme, Site
-from gateway.settings import build, checks, edge, reach, recipes
+from gateway.settings import air, build, checks, edge, reach, recipes
 from gateway.settings.fault import Fault, Sheet, SiteFault, Spot
 from gateway.settings.forms import (
+    AirForm,
     BrokerForm,
     CalloutForm,
     FloorForm,
     Form,
+    GasLimitForm,
     LinksForm,
     PersonForm,
     PhoneForm,
@@ -37,12 +39,13 @@ TABLES: dict[str, type[Form]] = {
     "broker": BrokerForm,
     "links": LinksForm,
     "callout": CalloutForm,
+    "air": AirForm,
     "series": SeriesForm,
     "store": StoreForm,
 }
 ARRAYS: dict[str, type[Form]] = {
     "floor": FloorForm, "place": PlaceForm, "probe": ProbeForm, "person": PersonForm, "phone": PhoneForm,
-    "shift": ShiftForm,
+    "shift": ShiftForm, "gas_limit": GasLimitForm,
 }  # fmt: skip
 #: Where relative secret files lie, if not beside the site file.
 SECRETS_FOLDER = "MALTING_SECRETS"
@@ -117,6 +120,8 @@ class _Reading:
         self.links = table(sheet, document, "links", LinksForm)
         self.callout = table(sheet, document, "callout", CalloutForm)
         self.store = table(sheet, document, "store", StoreForm)
+        own_limits = self._array("gas_limit", GasLimitForm)
+        self.air = air.read(sheet, table(sheet, document, "air", AirForm), own_limits, folder)
         self.floors = self._array("floor", FloorForm)
         self.places = self._array("place", PlaceForm)
         self.probes = self._array("probe", ProbeForm)
@@ -196,7 +201,7 @@ class _Reading:
         checks.people(sheet, self.persons, self.phones, self.shifts, persons)
         checks.programmes_of_places(sheet, self.places, self.programmes)
         checks.stretches(sheet, self.places, self.floors)
-        checks.air_limits(sheet, self.places)
+        air.check_places(sheet, self.places, self.air)
         checks.units(sheet, self.probes)
         checks.silences(sheet, self.probes)
         checks.topics(sheet, self.probes, broker.root, broker.subscribe)
@@ -204,7 +209,7 @@ class _Reading:
     def _site(self, root: str) -> Site | None:
         sheet = self.sheet
         self._time_zone()
-        places = [build.place(row.form) for row in self.places]
+        places = [build.place(row.form, self.air) for row in self.places]
         probes = self._probes({place.id: place for place in places}, root)
         self._unwatched()
         shifts = [build.shift(row.form) for row in self.shifts if row.whole]
@@ -225,6 +230,7 @@ class _Reading:
             programmes=tuple(self._used(places)),
             callout=build.callout(self.callout.form),
             recipes=self.recipes,
+            air=self.air,
         )
 
     def _time_zone(self) -> None:
@@ -258,9 +264,9 @@ class _Reading:
 
     def _look(self, row: Row[ProbeForm], probe: Probe, place: Place) -> None:
         programme = self.programmes.get(place.programme or "")
-        limits = reach.limits_of(probe.quantity, place, programme.programme if programme else None)
+        limits = reach.limits_of(probe.quantity, place, programme.programme if programme else None, self.air)
         reach.check(self.sheet, row, probe, limits)
-        if probe.quantity == "co2" and place.kind == "kiln" and not limits:
+        if probe.quantity == "co2" and place.kind in ("kiln", "plenum") and not limits:
             self.sheet.warn(row.spot, probe.id, f"co2_high_ppm at {place.id}; nobody is called without")
         inside = place.from_m is None or place.to_m is None or probe.at_m is None
         if not inside and not (place.from_m or 0.0) <= (probe.at_m or 0.0) <= (place.to_m or 0.0):

@@ -57,10 +57,8 @@ SILENT_KILN_S, SILENT_OTHER_S = 900.0, 1800.0
 #: A probe is never called silent before this many of its own intervals.
 SILENT_INTERVALS = 1.5
 
-#: Where people go in: a CO2 probe there has this instant limit unless the site file says another.
-#: Common practice, no source as an instant limit; it is the 8 h mean of EH40 and of 2006/15/EC.
-CO2_HIGH_PPM = 5000.0
-ENTERED = ("room", "steep")
+#: Where people work: a CO2 probe there has the site's instant levels unless its place names others.
+ENTERED = ("room", "steep", "pit", "furnace")
 
 
 def silent_after_s(quantity: str, place_kind: str, every_s: float) -> float:

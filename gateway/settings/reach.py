@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from gateway.core.site import Place, Probe, Programme
+from gateway.core.site_air import Air
 from gateway.settings.fault import Sheet
 from gateway.settings.forms import ProbeForm
 from gateway.settings.read import Row
@@ -12,14 +13,26 @@ from gateway.settings.read import Row
 Limit = tuple[str, float]
 
 
-def limits_of(quantity: str, place: Place, programme: Programme | None) -> list[Limit]:
+def limits_of(
+    quantity: str, place: Place, programme: Programme | None, air: Air | None = None
+) -> list[Limit]:
     """The upper limits a probe of that quantity is judged by there, lowest first, by name."""
     found: list[Limit] = []
     if quantity == "co2" and place.co2_high_ppm is not None:
-        found = [("co2_high_ppm", place.co2_high_ppm)]
+        leave = place.co2_leave_ppm if place.co2_leave_ppm is not None else (air or Air()).leave_ppm
+        found = [("co2_high_ppm", place.co2_high_ppm), ("co2_leave_ppm", max(leave, place.co2_high_ppm))]
+    if quantity == "co" and place.kind != "outdoors":
+        found = _co(place, air or Air())
     if quantity == "temperature" and programme is not None:
         found = _kiln(programme) if place.kind == "kiln" else _floor(programme)
     return sorted(found, key=lambda limit: limit[1])
+
+
+def _co(place: Place, air: Air) -> list[Limit]:
+    return [
+        ("co_leave_ppm", air.co_leave_ppm if place.co_leave_ppm is None else place.co_leave_ppm),
+        ("co_evacuate_ppm", air.co_evacuate_ppm if place.co_evacuate_ppm is None else place.co_evacuate_ppm),
+    ]
 
 
 def _kiln(programme: Programme) -> list[Limit]:

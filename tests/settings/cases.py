@@ -225,7 +225,7 @@ CASES: dict[str, tuple[tuple[str, str], str, str, str | None, str]] = {
         "attic",
         "place[2].kind",
         '"attic"',
-        "one of steep, bed, room, kiln",
+        "one of steep, bed, room, pit, furnace, plenum, kiln",
     ),
     "kind of phone": (
         ('kind = "webhook"', 'kind = "pigeon"'),
@@ -347,7 +347,7 @@ CASES: dict[str, tuple[tuple[str, str], str, str, str | None, str]] = {
         "co2_high_ppm",
         "place[1].co2_high_ppm",
         "5000.0",
-        "at a room",
+        "where people go in only",
     ),
     "topic with a wildcard": (
         ("every_s = 60", 'every_s = 60\ntopic = "quern-hill/+"'),

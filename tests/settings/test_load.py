@@ -3,12 +3,14 @@
 import base64
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from gateway.core import codec
 from gateway.core.site import Callout, Couch, Day, Person, Phone, Shift, Site
+from gateway.core.site_air import Air
 from gateway.settings import SECRETS_FOLDER, Settings, SiteFault, check, load, write_keys
 from gateway.settings.programmes import shipped
 from tests.settings.sites import KEY, SITE, changed, faults_of, write
@@ -97,7 +99,9 @@ def test_the_site_survives_the_journal_exactly(site: Path | None, tmp_path: Path
 def test_a_bare_site_loads_with_defaults(tmp_path: Path) -> None:
     settings = loaded(tmp_path, BARE)
     [recipe] = settings.site.recipes
-    assert settings.site == Site("quern-hill", "quern-hill", "Europe/London", recipes=(recipe,))
+    air = settings.site.air
+    assert settings.site == Site("quern-hill", "quern-hill", "Europe/London", recipes=(recipe,), air=air)
+    assert replace(air, limits=()) == Air(), "the shipped levels are the core's"
     assert sum(stand.hours for stand in recipe.stands) == 48, "about two days: common practice, no source"
     assert {stand.kind for stand in recipe.stands} == {"wet", "dry"}
     assert (settings.broker.host, settings.broker.port, settings.broker.root) == (
