@@ -8,6 +8,7 @@ from typing import NamedTuple
 from gateway.core import moment, views, views_piece
 from gateway.core.engine import State
 from gateway.core.rows import Row
+from gateway.core.rules import air_said
 from gateway.errors import SettingsFault
 from gateway.show import documents, tables, tables_floor, words
 from gateway.show.words import Eyes
@@ -29,9 +30,14 @@ def tonight(state: State) -> Told:
     late = sum(not row["fits"] for row in found)
     head = words.count(beds, "bed") + " to turn"
     head += f", {len(found) - beds} in the steeps" if len(found) > beds else ""
-    return Told(
-        found, f"{head}; {late} not in one person's time" if late else head, tables_floor.tonight, False
-    )
+    head = f"{head}; {late} not in one person's time" if late else head
+    return Told(found, "\n".join([head, *_rooms(state)]), tables_floor.tonight, False)
+
+
+def _rooms(state: State) -> list[str]:
+    """The air of each room, before anybody goes in for the night's turning."""
+    rooms = [place for place in state.site.places if place.kind == "room"]
+    return [f"{room.name}: {air_said.long(state, room)}." for room in rooms]
 
 
 def pieces(state: State, name: str | None) -> Told:

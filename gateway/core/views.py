@@ -9,8 +9,8 @@ from typing import Any
 
 from gateway.core import night, wording_steep, wording_turn
 from gateway.core.piece import day_of, oldest_part
+from gateway.core.rules import air_said, heat, silence, steeping
 from gateway.core.rules import due as dues
-from gateway.core.rules import heat, silence, steeping
 from gateway.core.rules.limits import level_of
 from gateway.core.rules.reach import TREND, Forecast
 from gateway.core.site import Place, Probe
@@ -114,6 +114,7 @@ def tonight(state: State, ahead: Forecast = TREND) -> list[dict[str, Any]]:
             continue
         left = wording_turn.if_left(state, place, ahead, until_ms)
         more = {"what": "turn", "if_left": left, "fits": (place.id, "turn") not in late}
+        more["air"] = air_said.short(state, place)
         found.append({key: row[key] for key in keys} | more)
     return [row for row in found if row]
 
@@ -128,7 +129,7 @@ def _steep_tonight(state: State, steep: str, late: set[tuple[str, str]]) -> dict
         "bed": steep, "piece": one.piece or one.lot or "?", "day": None, "due_at": want.due_ms,
         "why": f"{want.what} due", "hottest_c": None, "turned_at": None, "start_at": want.due_ms,
         "reason": want.what, "line": line, "what": want.what, "if_left": left,
-        "fits": (steep, want.what) not in late,
+        "fits": (steep, want.what) not in late, "air": air_said.short(state, place),
     }  # fmt: skip
 
 

@@ -20,7 +20,9 @@ ENTRY = {
 }
 _STYLE = {"leave": _BAD, "no_entry": _BAD, "unknown": _BAD, "no_gas_watch": _ODD, "below": ""}
 _GAS = {"co2": "CO2", "co": "CO"}
-_AGAINST = {"over": "OVER", "under": "under", "unknown": "perhaps over"}
+_AGAINST = {"over": "OVER", "under": "under", "unknown": "not known against"}
+#: Less of a window measured than this, and the upper bound says little.
+_MOST = 0.5
 
 
 def air(found: list[Row], eyes: Eyes) -> Shown:
@@ -35,7 +37,7 @@ def _air(row: Row, eyes: Eyes) -> list[Text]:
     return [
         cell(eyes.place(row["place"]), _GAS.get(row["gas"] or "", ""), value, style=_STYLE[row["entry"]]),
         cell(
-            ENTRY[row["entry"]],
+            ENTRY[row["entry"]] if row["gas"] else "",
             row["line"],
             _means(row),
             *(
@@ -57,7 +59,8 @@ def _mean(mean: dict[str, Any] | None, name: str) -> str:
     if not mean or mean["low"] is None:
         return ""
     low, high = f"{mean['low']:,.0f}", "no end" if mean["high"] is None else f"{mean['high']:,.0f}"
-    figure = f"{name} {low}" if low == high else f"{name} {low} to {high}"
-    if mean["limit"] is None:
-        return figure
-    return f"{figure}, {_AGAINST[mean['against']]} {mean['limit']:,.0f}"
+    if mean["known_share"] < _MOST:
+        figure = f"{name} at least {low}, measured for {100 * mean['known_share']:.0f} % of it"
+    else:
+        figure = f"{name} {low}" if low == high else f"{name} {low} to {high}"
+    return figure if mean["limit"] is None else f"{figure}, {_AGAINST[mean['against']]} {mean['limit']:,.0f}"

@@ -17,7 +17,7 @@ def tonight(found: list[Row], eyes: Eyes) -> Shown:
     lines = (
         [
             cell(eyes.time(row["start_at"]), "not by one" if not row["fits"] else "", style=_late(row)),
-            cell(row["line"], f"If left: {row['if_left']}", style=_late(row)),
+            cell(row["line"], f"If left: {row['if_left']}", f"Air: {row['air']}", style=_late(row)),
         ]
         for row in found
     )

@@ -33,6 +33,7 @@ from gateway.core.inputs import (
     Started,
     Turned,
 )
+from gateway.core.inputs_air import CheckedIn
 from gateway.core.reading import OWN_TIME, Reading, Reason, Rejected
 from gateway.core.site import Site
 from gateway.edges.sqlite import Writer, open_writer
@@ -156,9 +157,12 @@ def short_night(folder: Path, site: Site) -> Path:
     night = Night(folder, site)
     night.commit(Cast("bed-c", "14", when_ms=NIGHT_MS - 4 * DAY_MS), Cast("bed-a", "15", by="ada"))
     for minute in range(50):
-        night.minute(bed_c_mid=21.0 + minute * 0.05, bed_c_low=20.0, bed_a_mid=15.0)
+        # The room fills by a quarter of what a shut one would.
+        room = 800.0 + 20.0 * minute
+        night.minute(bed_c_mid=21.0 + minute * 0.05, bed_c_low=20.0, bed_a_mid=15.0, lower_room_co2=room)
         if minute == 20:
             night.commit(snapshot=True)
+    night.commit(CheckedIn("ben", "lower-room", for_s=2700.0))
     night.commit(Turned("bed-a", by="ben"), PutOutOfService("bed-b-top", "cable cut"))
     for one in [made for made in night.made if isinstance(made, Notice)]:
         night.commit(Delivery(one.number, one.phone, "delivered", 204))
