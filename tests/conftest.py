@@ -1,5 +1,6 @@
 """What every test run shares: which tests are left out here, and how many of each."""
 
+import importlib.util
 import shutil
 from collections import Counter
 from pathlib import Path
@@ -12,6 +13,7 @@ from tests.timeseries import proxies, series_server, server_path
 __all__ = ["broker", "brokers", "proxies", "series_server"]
 
 ROOT = Path(__file__).resolve().parent.parent
+CHROMIUM = Path("/usr/bin/chromium")
 DATA = ROOT.parent / "shared" / "data"
 
 _left_out: Counter[str] = Counter()
@@ -20,6 +22,16 @@ _left_out: Counter[str] = Counter()
 def pytest_addoption(parser: pytest.Parser) -> None:
     """`--long` adds the slow tests."""
     parser.addoption("--long", action="store_true", help="run the tests marked `long` too")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """The mark of the browser's tests."""
+    config.addinivalue_line("markers", "browser: needs chromium and playwright; left out and counted")
+
+
+def browser_found() -> bool:
+    """Whether there is a browser, and what drives it."""
+    return CHROMIUM.exists() and importlib.util.find_spec("playwright") is not None
 
 
 def _reason(item: pytest.Item, config: pytest.Config) -> str | None:
@@ -32,6 +44,8 @@ def _reason(item: pytest.Item, config: pytest.Config) -> str | None:
         return "need victoria-metrics (apt-get install victoria-metrics)"
     if item.get_closest_marker("systemd") and not shutil.which("systemd-analyze"):
         return "need systemd-analyze (apt-get install systemd)"
+    if item.get_closest_marker("browser") and not browser_found():
+        return "need chromium and playwright (apt-get install chromium; pip install playwright)"
     if item.get_closest_marker("data") and not DATA.is_dir():
         return "need the recorded series, which are not beside this clone"
     return None

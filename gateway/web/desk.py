@@ -43,27 +43,28 @@ class Desk:
 
 
 def common(desk: Desk) -> Row:
-    """What the frame of every page shows."""
+    """What the frame of every page shows: who waits for an answer, and what was written down just now."""
     site = desk.given.site()
     lines = desk.given.reader().alarms(False)
+    entry = desk.asked("done")
+    number = int(entry) if entry.isascii() and entry.isdigit() and len(entry) < 16 else None
     return {
         "calling": alarms.calling([alarms.row(line) for line in lines]),
         "gas_watch": any(
             probe.quantity in ("co2", "co") and site.place[probe.place].kind != "bed" for probe in site.probes
         ),
+        "done": desk.given.ask(lambda state: _done(state, number)) if number is not None else None,
     }
 
 
 def home(desk: Desk) -> Shown:
     """The floor."""
     now_ms, site = desk.given.now_ms(), desk.given.site()
-    entry, me = desk.asked("done"), desk.me.person or desk.me.name
-    number = int(entry) if entry.isascii() and entry.isdigit() and len(entry) < 16 else None
+    me = desk.me.person or desk.me.name
 
     def look(state: State) -> Row:
         shown = floor.floor(state)
         shown["questions"] = views_piece.questions(state)
-        shown["done"] = _done(state, number)
         shown["elsewhere"] = _elsewhere(state)
         shown["notes"] = [
             one
@@ -81,9 +82,9 @@ def home(desk: Desk) -> Shown:
     }
 
 
-def _done(state: State, number: int | None) -> Row | None:
+def _done(state: State, number: int) -> Row | None:
     """The entry that was made just now and may still be taken back at once."""
-    record = state.pieces.find(number) if number is not None else None
+    record = state.pieces.find(number)
     if record is None or record.void_n or state.at_ms - record.known_ms > _UNDO_MS:
         return None
     text = told.say(state.site, record)

@@ -110,7 +110,6 @@ def write(desk: Desk, name: str) -> Shown:
         "here": "Floor",
         "place": place,
         "where": bed.place_words(place),
-        "fault": desk.asked("fault", most=300),
         "people": site.people,
         "beds": [one for one in site.places if one.kind == "bed" and one.id != name],
         "kilns": [one for one in site.places if one.kind == "kiln"],
@@ -127,7 +126,6 @@ def pieces(desk: Desk) -> Shown:
         "here": "Pieces",
         "steeps": steeps,
         "recipes": site.recipes,
-        "fault": desk.asked("fault", most=300),
     }
 
 

@@ -56,7 +56,6 @@ def one_probe(desk: Desk, name: str) -> Shown:
         "probe": probe,
         "drawn": drawn,
         "counts": counts,
-        "fault": desk.asked("fault", most=300),
         "stanza": probes.swap(probe, f"{probe.topic}-new"),
     }
 
@@ -68,7 +67,6 @@ def kilns(desk: Desk) -> Shown:
         "here": "Kiln",
         "kilns": found,
         "work": kiln.WORK,
-        "fault": desk.asked("fault", most=300),
     }
 
 
@@ -133,7 +131,6 @@ def air(desk: Desk) -> Shown:
         "people": site.people,
         "jurisdiction": site.air.jurisdiction,
         "emergency": site.air.emergency,
-        "fault": desk.asked("fault", most=300),
     }
 
 
@@ -158,8 +155,6 @@ def round_sheet(desk: Desk) -> Shown:
     return "round.html", desk.given.ask(look) | {
         "here": "Round sheet",
         "on": [site.person[who].name for who in people.on_shift(site, now_ms)],
-        "fault": desk.asked("fault", most=300),
-        "kept": desk.asked("kept"),
     }
 
 
@@ -170,5 +165,4 @@ def note(desk: Desk) -> Shown:
         "here": "Hand-over",
         "notes": rows,
         "me_as": desk.me.person or desk.me.name,
-        "fault": desk.asked("fault", most=300),
     }

@@ -2,34 +2,36 @@
 
 from __future__ import annotations
 
-import threading
+import shutil
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any, TypeVar
 
 from gateway import settings
 from gateway.core import asked
-from gateway.core.inputs import PutOutOfService, Turned
+from gateway.core.inputs import Event, PutOutOfService, Turned
 from gateway.core.inputs_journey import HandRead, Steeped
 from gateway.core.site import Site
 from gateway.core.state import State
-from gateway.edges.sqlite import open_reader
-from gateway.ports import Reader
+from gateway.edges.sqlite import Reader, open_reader
 from tests.cli.house import site_file
-from tests.scenarios.floor import HOUR, MINUTE, live
+from tests.scenarios.floor import CONFIG, HOUR, MINUTE, live
 from tests.scenarios.gate import Gate, Hand
 from tests.scenarios.story import Story
 from tests.scenarios.story import story as tell
 
 Seen = TypeVar("Seen")
+START = "2026-03-05T20:00:00Z"
 
 
 class Lived:
-    """`gateway.web.given.Given` over a gate whose time is turned by hand."""
+    """`gateway.web.given.Given` over a gate whose time is turned by hand; one thread owns it, as live."""
 
-    def __init__(self, gate: Gate, story: Story) -> None:
-        self.gate, self.story = gate, story
-        self._turn = threading.RLock()
+    def __init__(self, folder: Path, hours: float = 3.0, ahead_h: float = 3.0) -> None:
+        self._one = ThreadPoolExecutor(1, "lived")
+        self.gate, self.story = self._one.submit(_night, folder, hours, ahead_h).result()
+        self._reader = open_reader(self.gate.store)
 
     def site(self) -> Site:
         """As given."""
@@ -45,23 +47,23 @@ class Lived:
 
     def ask(self, view: Callable[[State], Seen]) -> Seen:
         """As given."""
-        with self._turn:
-            return view(self.gate.pipeline._bench._state)
+        return self._one.submit(lambda: view(self.gate.pipeline._bench._state)).result()
 
     def reader(self) -> Reader:
-        """As given: one for each that asks."""
-        return open_reader(self.gate.store)
+        """As given."""
+        return self._reader
 
     def record(self, word: str, body: dict[str, Any]) -> int:
         """As given."""
+        return self._one.submit(self._record, word, body).result()
+
+    def _record(self, word: str, body: dict[str, Any]) -> int:
         site = self.site()
-        with self._turn:
-            event = asked.read(word, asked.by_id(body, site), self.now_ms(), site.time_zone)
-            known = {one.line.alarm.number for one in self.gate.alarms()}
-            fault = asked.cannot_be(event, site, known)
-            if fault:
-                raise ValueError(fault)
-            return self.gate.record(event)
+        event = asked.read(word, asked.by_id(body, site), self.now_ms(), site.time_zone)
+        fault = asked.cannot_be(event, site, {one.line.alarm.number for one in self.gate.alarms()})
+        if fault:
+            raise ValueError(fault)
+        return self.gate.record(event)
 
     def facts(self) -> dict[str, Any]:
         """As given."""
@@ -69,26 +71,31 @@ class Lived:
 
     def let_pass(self, minutes: float) -> None:
         """Time passes: messages come, the judge ticks, phones ring."""
-        with self._turn:
-            self.story.until(self.story.now_ms + round(minutes * MINUTE))
+        self._one.submit(self.story.until, self.story.now_ms + round(minutes * MINUTE)).result()
+
+    def close(self) -> None:
+        """Stop it."""
+        self._reader.close()
+        self._one.submit(self.gate.close).result()
+        self._one.shutdown()
 
 
-def lived(folder: Path, hours: float = 3.0, ahead_h: float = 3.0) -> Lived:
-    """A gateway after some hours of a Thursday night: bed C is hot and nobody has answered, bed D is silent,
-    half of bed B was turned; `ahead_h` more hours of messages wait to be told."""
+def _night(folder: Path, hours: float, ahead_h: float) -> tuple[Gate, Story]:
+    """Bed C is hot and nobody has answered, bed D is silent, half of bed B was turned; bed C is truly turned
+    at 23:06, and `ahead_h` more hours of messages wait to be told."""
     folder.mkdir(parents=True, exist_ok=True)
-    made = settings.load(site_file(folder), {})
     silent = [
         (1.0, {"silent": {"probe": f"bed-d-{one}", "for_s": 36_000}}) for one in ("low", "mid", "top", "co2")
     ]
-    turns = [(3.1, "bed-c")]
-    night = live("2026-03-05T20:00:00Z", hours + ahead_h, turns=turns, orders=silent)
+    night = live(START, hours + ahead_h, turns=[(3.1, "bed-c")], orders=silent)
     night.done = []
-    gate = Gate(folder / "store", made, Hand(night.start_ms))
+    for one in CONFIG.parent.glob("*.toml"):
+        shutil.copy(one, folder)
+    gate = Gate(folder / "store", settings.load(site_file(folder), {}), Hand(night.start_ms))
     gate.open()
     story = tell(gate, night)
     at = night.start_ms
-    for word in (
+    before: list[Event] = [
         Steeped(
             steep="steep-1",
             lot="24-117",
@@ -98,10 +105,10 @@ def lived(folder: Path, hours: float = 3.0, ahead_h: float = 3.0) -> Lived:
             when_ms=at - HOUR,
         ),
         HandRead(bed="bed-b", c=16.4, at_m=14.0, height_cm=8.0, by="ben", when_ms=at - 2 * HOUR),
-    ):
-        gate.record(word)
+    ]
+    for event in before:
+        gate.record(event)
     story.do(at + HOUR // 2, Turned("bed-b", from_m=10.0, to_m=14.0, by="ben"))
     story.do(at + HOUR, PutOutOfService("lower-room-air", why="cable cut", by="ben"))
-    made_night = Lived(gate, story)
     story.until(at + round(hours * HOUR))
-    return made_night
+    return gate, story
