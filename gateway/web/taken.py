@@ -40,7 +40,7 @@ def verb(given: Given, me: Account, word: str, form: Mapping[str, str]) -> int:
 
 
 def body(given: Given, me: Account, form: Mapping[str, str]) -> dict[str, Any]:
-    """A form's plain body: empty fields are left out, `by` is whoever asks unless another is named."""
+    """A form's plain body without its empty fields; `by` is whoever asks unless another is named."""
     made: dict[str, Any] = {}
     for key, sent in form.items():
         text = sent.strip()

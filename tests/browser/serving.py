@@ -1,4 +1,4 @@
-"""The pages over plain HTTP, without accounts: what a browser sees is the product's, who may see it is not."""
+"""The pages over plain HTTP, without accounts: what a browser sees is the product's, who may see is not."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ class _Handler(BaseHTTPRequestHandler):
         found: Account = self.account(name)
         return found
 
-    def do_GET(self) -> None:  # noqa: N802 - the library's name
+    def do_GET(self) -> None:
         """A page, or a file beside it."""
         parts = urlsplit(self.path)
         if parts.path.startswith("/static/") or parts.path == "/sw.js":
@@ -62,7 +62,7 @@ class _Handler(BaseHTTPRequestHandler):
         more = {"X-Now": str(reply.now_ms), "X-Clock": reply.clock, "Cache-Control": "no-store"}
         self._send(reply.status, reply.html.encode(), "text/html; charset=utf-8", more)
 
-    def do_POST(self) -> None:  # noqa: N802 - the library's name
+    def do_POST(self) -> None:
         """Something is written down."""
         form = dict(parse_qsl(self.rfile.read(int(self.headers["Content-Length"])).decode()))
         reply = turn_page.post(self.lived, self._me(), self.path.rsplit("/", 1)[1], form, "t")
@@ -71,8 +71,8 @@ class _Handler(BaseHTTPRequestHandler):
 
     def _send(self, status: int, body: bytes, kind: str, more: dict[str, str] | None = None) -> None:
         self.send_response(status)
-        for key, value in {"Content-Type": kind, "Content-Length": str(len(body)), "Content-Security-Policy": POLICY,
-                           **(more or {})}.items():  # fmt: skip
+        told = {"Content-Type": kind, "Content-Length": str(len(body)), "Content-Security-Policy": POLICY}
+        for key, value in (told | (more or {})).items():
             self.send_header(key, value)
         self.end_headers()
         self.wfile.write(body)
