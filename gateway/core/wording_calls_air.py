@@ -70,10 +70,10 @@ def air_unknown(told: Told) -> tuple[str, list[Part]]:
     return head, [
         Part(head),
         Part(told.since(told.finding.since_ms), _SINCE),
-        Part(f": {told.detail()}" if told.detail() else "", _DETAIL),
+        Part(f": {told.detail()}" if told.detail() else "", _TREND),
         Part("."),
         Part(last, _TREND),
-        Part(f" and {drift}" if last and drift else "", _DETAIL),
+        Part(f" and {drift}" if last and drift else "", _EXTRA),
         Part("." if last else "", _TREND),
         Part(f" {inside} in." if inside else ""),
         Part(" Hand meter only, nobody in without."),
