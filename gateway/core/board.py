@@ -215,9 +215,13 @@ def _quiet_is_over(board: BoardState, site: Site, alarm: Standing, now: Now, out
 
 
 def _hold_is_over(board: BoardState, site: Site, alarm: Standing, now: Now, out: Out) -> None:
-    trend = alarm.finding.trend_per_h
-    if alarm.finding.subject.kind == "bed_hot" and trend is not None and trend <= FALLING_K_PER_H:
-        # Something changed: the bed is coming down. Look again before anybody is woken.
+    trend, turned_ms = alarm.finding.trend_per_h, alarm.finding.last_turned_ms
+    falls = trend is not None and trend <= FALLING_K_PER_H
+    lately = turned_ms is not None and now.at_ms - turned_ms < callout.step_ms(
+        site.callout, site.callout.going_hold_s
+    )
+    if alarm.finding.subject.kind == "bed_hot" and (falls or lately):
+        # Something changed: the bed comes down, or is being turned. Look again before anybody is woken.
         alarm.hold_run_ms = now.run_ms + callout.step_ms(site.callout, site.callout.heard_hold_s)
         return
     board_steps.call_anew(board, site, alarm, None, now, out)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from gateway.core import board, followers
+from gateway.core import board, callout, followers
 from gateway.core.board import Now, Out
 from gateway.core.finding import Finding
 from gateway.core.follow import turns_join, turns_rows
@@ -31,11 +31,17 @@ def entered(state: State, what: Any, out: Out) -> None:
     for bed in sorted({*state.pieces.beds, *emptied}):
         if bed in emptied or (not renamed and _other_grain(state, lay.get(bed, []), bed)):
             _forget_heat(state, bed, out)
-    if isinstance(what, Turned) and what.bed in state.site.place:
+    if isinstance(what, Turned) and what.bed in state.site.place and _just_now(state, what):
         now = Now(state.at_ms, state.run_ms)
         board.bed_turned(state.board, state.site, what.bed, what.by, now, out)
     followers.entered(state, what, out)
     tell(state, out, [*turning.judge(state), *silence.watch(state), *steeping.judge(state)])
+
+
+def _just_now(state: State, what: Turned) -> bool:
+    """Whether it was turned so lately that it holds calls still: an old turn told late says nobody is there."""
+    hold_ms = callout.step_ms(state.site.callout, state.site.callout.going_hold_s)
+    return what.when_ms is None or max(state.at_ms, state.noted_ms) - what.when_ms <= hold_ms
 
 
 def _other_grain(state: State, before: list[str], bed: str) -> bool:

@@ -33,7 +33,7 @@ def reading(state: State, heard: Heard, out: Out) -> None:
         return
     found = turn_seen.take(turns, bed, probe.id, heard.measured_ms, heard.value, state.at_ms)
     if found:
-        _learn(state, found, out)
+        learn(state, found, out)
 
 
 def tick(state: State, out: Out) -> list[Finding]:
@@ -89,7 +89,8 @@ def _wiring(state: State) -> Wiring:
     return wiring
 
 
-def _learn(state: State, found: list[TurnSeen], out: Out) -> None:
+def learn(state: State, found: list[TurnSeen], out: Out) -> None:
+    """Take what the probes tell: a new turn, or one told before as it is told now."""
     before = turns_rows.rows(state)
     for seen in found:
         ones = state.turns_seen.seen.setdefault(seen.bed, [])

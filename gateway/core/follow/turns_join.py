@@ -24,7 +24,7 @@ _EXPLAINS = ("ploughed", "couch-broken")
 def join(state: State) -> set[int]:
     """Pair, number, and give the clock what only the probes tell; the numbers that are no turn's any more."""
     turns, gone = state.turns_seen, set[int]()
-    for bed in {*turns.seen, *(record.body["bed"] for record in _unnumbered(state))}:
+    for bed in sorted({*turns.seen, *(r.body["bed"] for r in state.pieces.records if _turn_of(state, r))}):
         gone |= _join_bed(state, bed, turns.seen.get(bed, []))
     wanted = [_entry(state, one) for ones in turns.seen.values() for one in ones if _moves_clock(state, one)]
     state.pieces.show(state.site, wanted, {one.n for ones in turns.seen.values() for one in ones})
@@ -111,6 +111,7 @@ def _one(state: State, record: Record, one: Seen) -> set[int]:
     number = given[0] if given else _number(state)
     record.mark("turn", number)
     record.mark("unshown", False)
+    record.mark("alike", False)
     one.turn, one.record_n = number, record.n
     return set(given[1:])
 
@@ -127,10 +128,6 @@ def _number(state: State) -> int:
 
 def _turn_of(state: State, record: Record) -> bool:
     return record.word == "turned" and record.n > 0 and record.body.get("bed") in state.site.place
-
-
-def _unnumbered(state: State) -> list[Record]:
-    return [r for r in state.pieces.records if _turn_of(state, r) and not r.turn and not r.void_n]
 
 
 def trusted(state: State, one: Seen) -> bool:

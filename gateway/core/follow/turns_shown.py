@@ -30,7 +30,13 @@ def look(state: State, out: Out) -> None:
         else:
             kept.watched_ms.setdefault(place.id, state.at_ms)
     waiting = [record for record in state.pieces.records if _waits(state, record)]
-    found = [record for record in waiting if _could_show(state, record)]
+    watched = [(record, probes) for record in waiting if (probes := _watched(state, record))]
+    found = []
+    for record, probes in watched:
+        if _alike(state, record.body["bed"], probes, record.when_ms):
+            record.mark("alike", True)
+        else:
+            found.append(record)
     if found:
         before = turns_rows.rows(state)
         for record in found:
@@ -40,7 +46,9 @@ def look(state: State, out: Out) -> None:
 
 def _waits(state: State, record: Record) -> bool:
     """A recorded turn that is old enough, and that nothing the probes told of meets."""
-    if record.word != "turned" or record.n < 0 or record.void_n or record.marks.get("unshown"):
+    if record.word != "turned" or record.n < 0 or record.void_n:
+        return False
+    if record.marks.get("unshown") or record.marks.get("alike"):
         return False
     if not SHOWN_WITHIN_MS <= state.at_ms - record.when_ms <= _JUDGED_WITHIN_MS:
         return False
@@ -49,11 +57,12 @@ def _waits(state: State, record: Record) -> bool:
     return bed in state.site.place and not any(turns_join.meets(state, record, one) for one in seen)
 
 
-def _could_show(state: State, record: Record) -> bool:
+def _watched(state: State, record: Record) -> list[str]:
+    """The thermometers that hung where it was turned, if two heights of the bed were heard all the while."""
     bed = record.body["bed"]
     since_ms = state.turns_seen.watched_ms.get(bed)
     if since_ms is None or since_ms > record.when_ms - _BEFORE_MS:
-        return False
+        return []
     low, high = turns_join.stretch(state.site.place[bed], record)
     whole = record.body.get("from_m") is None and record.body.get("to_m") is None
     inside = [
@@ -61,7 +70,7 @@ def _could_show(state: State, record: Record) -> bool:
         for probe, _ in state.good(bed, "temperature")
         if whole or (probe.at_m is not None and low <= probe.at_m <= high)
     ]
-    return len(inside) >= 2 and not _alike(state, bed, inside, record.when_ms)
+    return inside if len(inside) >= 2 else []
 
 
 def _alike(state: State, bed: str, probes: list[str], when_ms: int) -> bool:

@@ -40,7 +40,8 @@ class Record:
 
     `odd`: what does not fit, in plain words. `void_n`: the entry that took it back, 0 if none. `mended`: the
     entries that put it right. `upheld`: somebody said it is right as it stands. `turn`: a turn's number.
-    `unshown`: a turn that the probes should have shown. One that only they tell of has an `n` below 0.
+    `unshown`: a turn that the probes should have shown; `alike`: one they cannot show, the grain was as warm
+    everywhere. A turn that only they tell of has an `n` below 0.
     Most entries have none of these: `marks` holds those that are there, so that hundreds stay small.
     """
 
@@ -176,7 +177,8 @@ class Pieces:
             record.mark("void_n", 0 if event.entry == record.void_n else n)
         else:
             self._correct(record, n, event, at_ms)
-        record.mark("upheld", False)
+        for name in ("upheld", "unshown", "alike"):
+            record.mark(name, False)
         self._again(site)
         self.look(site)
         return record
