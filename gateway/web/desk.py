@@ -74,8 +74,6 @@ def home(desk: Desk) -> Shown:
         return shown
 
     shown = desk.given.ask(look)
-    for one in shown["questions"]:
-        one.setdefault("perhaps", False)
     return "floor.html", shown | {
         "here": "Floor",
         "night": people.is_night(site.callout, site.time_zone, now_ms),

@@ -26,14 +26,14 @@ _NUMBERS = frozenset(
     )
 )
 _TEMPERATURES = frozenset(("c", "water_c"))
-_WHOLE = frozenset(("entry", "alarm", "when_ms"))
+_WHOLE = frozenset(("entry", "alarm", "when_ms", "turn"))
 _OURS = frozenset(("csrf", "back"))
 
 ROUND_LINES = 12
 
 
 def verb(given: Given, me: Account, word: str, form: Mapping[str, str]) -> int:
-    """Record what a form says; its journal number. Raises ValueError in plain words, and what `record` does."""
+    """Record what a form says; its journal number. Raises ValueError in plain words, or as `record`."""
     if word not in VERBS:
         raise ValueError("The page asked for something that cannot be written down.")
     return given.record(word, body(given, me, form))

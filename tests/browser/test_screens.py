@@ -22,7 +22,8 @@ pytestmark = [pytest.mark.browser, pytest.mark.long]
 Serve = Callable[[Lived], Serving]
 Open = Callable[..., Any]
 SCREENS = {
-    "floor": "/", "alarms": "/alarms", "alarm": "/alarm/101", "bed": "/bed/bed-c", "bed-week": "/bed/bed-c?span=week",
+    "floor": "/", "alarms": "/alarms", "alarm": "/alarm/101", "bed": "/bed/bed-c",
+    "bed-week": "/bed/bed-c?span=week",
     "write": "/bed/bed-c/write", "pieces": "/pieces", "piece": "/piece/14", "kiln": "/kiln", "air": "/air",
     "probes": "/probes", "which": "/which", "probe": "/probe/bed-c-mid", "round": "/round", "note": "/note",
     "not-here": "/bed/nowhere",
