@@ -1,11 +1,12 @@
 """Turns seen against true ones, on two kinds of simulated beds with every mishap on.
 
-    python -m tests.estimate.turns --turns 500 --seed 1 [--kind world|crude]
+    python -m tests.estimate.turns --turns 500 --seed 1 [--kind world|crude] [--judge]
 
 prints one JSON line: counts, recall and precision with 95 % intervals, how long after the true end it was
 known, what else was going on where a turn was told that was none; then [found, done] of the turns in beds
 whose probes hang in one place (nothing there tells when a turn ends), of turns of half a bed, and of turns
-for which fewer than two heights reported. Half the scenes come from each kind of bed.
+for which fewer than two heights reported. Half the scenes come from each kind of bed. With --judge the whole
+judge is asked, and not the estimator alone.
 """
 
 import argparse
@@ -15,21 +16,29 @@ import sys
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from gateway.core.estimate.turn_seen import TurnSeen
 from tests.estimate.turn_crude import crude_scene
 from tests.estimate.turn_scene import Marks, Scene, mark, see, wilson
 from tests.estimate.turn_worlds import world_scene
+from tests.estimate.turns_judged import see as judged
 
+Look = Callable[[Scene], list[TurnSeen]]
 KINDS: dict[str, Callable[[int], Scene]] = {"world": world_scene, "crude": crude_scene}
 
 
-def run(turns: int, seed: int, kinds: Sequence[str] = ("world", "crude")) -> tuple[Marks, dict[str, Marks]]:
+def run(
+    turns: int,
+    seed: int,
+    kinds: Sequence[str] = ("world", "crude"),
+    look: Callable[[Scene], list[TurnSeen]] = see,
+) -> tuple[Marks, dict[str, Marks]]:
     """Scenes by turns from each kind of bed until so many full turns were watched: in all, and by kind."""
     whole, by_kind = Marks(), {kind: Marks() for kind in kinds}
     number = seed * 10_000
     while whole.turns < turns:
         for kind in kinds:
             scene = KINDS[kind](number)
-            marks = mark(scene, see(scene))
+            marks = mark(scene, look(scene))
             whole.add(marks)
             by_kind[kind].add(marks)
         number += 1
@@ -76,11 +85,14 @@ def main() -> None:
     parser.add_argument("--turns", type=int, default=500)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--kind", choices=sorted(KINDS))
+    parser.add_argument("--judge", action="store_true")
     asked = parser.parse_args()
     kinds = (asked.kind,) if asked.kind else tuple(KINDS)
-    whole, by_kind = run(asked.turns, asked.seed, kinds)
+    whole, by_kind = run(asked.turns, asked.seed, kinds, judged if asked.judge else see)
     parts = {kind: report(marks) for kind, marks in by_kind.items()}
-    sys.stdout.write(json.dumps({"seed": asked.seed, **report(whole), "by_kind": parts}) + "\n")
+    sys.stdout.write(
+        json.dumps({"seed": asked.seed, "judge": asked.judge, **report(whole), "by_kind": parts}) + "\n"
+    )
 
 
 if __name__ == "__main__":
