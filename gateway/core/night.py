@@ -16,7 +16,7 @@ from gateway.core.inputs import Delivery
 from gateway.core.piece import day_figure, hours_since_cast
 from gateway.core.rules import due as dues
 from gateway.core.rules import steeping
-from gateway.core.rules.reach import TREND, Forecast
+from gateway.core.rules.reach import AHEAD, Forecast
 from gateway.core.site import Place
 from gateway.core.state import State
 
@@ -50,7 +50,7 @@ def morning_ms(state: State) -> int:
     return people.next_instant_ms(state.site.time_zone, state.at_ms, state.site.callout.morning_min)
 
 
-def plan(state: State, until_ms: int, ahead: Forecast = TREND) -> list[Job]:
+def plan(state: State, until_ms: int, ahead: Forecast = AHEAD) -> list[Job]:
     """What is to be done from now until then, in order of time, each with whether one person gets to it."""
     jobs = [job for place in walk(state) for job in _turns(state, place, until_ms, ahead)]
     for steep, one in state.pieces.now.steeps.items():

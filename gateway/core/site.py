@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from gateway.core.estimate.bed_heat_fit import Figures as HeatFigures
+from gateway.core.estimate.respiration import Figures as BreathFigures
 from gateway.core.site_air import Air
 
 
@@ -106,6 +108,8 @@ class Programme:
     stages: tuple[Stage, ...] = ()
     cap_c: float = 65.0
     turning: Turning = field(default_factory=Turning)
+    heat: HeatFigures = field(default_factory=HeatFigures)
+    breathing: BreathFigures = field(default_factory=BreathFigures)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from gateway.core.board import BoardState
 from gateway.core.callout import Calling
 from gateway.core.finding import Subject
 from gateway.core.follow.air_state import AirState
+from gateway.core.follow.heat_state import Heats
 from gateway.core.follow.turns_state import TurnsSeen
 from gateway.core.handover import Note
 from gateway.core.journey.record import Pieces
@@ -65,6 +66,7 @@ class State:
     air: AirState = field(default_factory=AirState)
     turns_seen: TurnsSeen = field(default_factory=TurnsSeen)
     notes: list[Note] = field(default_factory=list)
+    heats: Heats = field(default_factory=Heats)
     ladders: dict[tuple[str, int], Ladder] = field(default_factory=dict, metadata={"derived": True})
 
     def window(self, probe: str) -> Window:

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from gateway.core import night, wording_steep, wording_turn
+from gateway.core import night, views_heat, wording_steep, wording_turn
 from gateway.core.piece import day_of, oldest_part
 from gateway.core.rules import air_said, heat, silence, steeping
 from gateway.core.rules import due as dues
 from gateway.core.rules.limits import level_of
-from gateway.core.rules.reach import TREND, Forecast
+from gateway.core.rules.reach import AHEAD, Forecast
 from gateway.core.site import Place, Probe
 from gateway.core.state import State
 from gateway.core.window import Window
@@ -20,7 +20,7 @@ from gateway.core.window import Window
 _FRESH_INTERVALS = 3
 
 
-def beds(state: State, ahead: Forecast = TREND) -> list[dict[str, Any]]:
+def beds(state: State, ahead: Forecast = AHEAD) -> list[dict[str, Any]]:
     """One row a bed, in walking order from the steep's end: what lies there, how warm, when to turn."""
     return [_bed(state, place, ahead) for place in night.walk(state)]
 
@@ -52,6 +52,7 @@ def _bed(state: State, place: Place, ahead: Forecast) -> dict[str, Any]:
         "reason": due.first.kind if due.first else None,
         "line": wording_turn.line(state, place, due),
         "depth_cm": lying.depth_cm if lying else None,
+        **views_heat.evenness_row(state, place),
     }
 
 
@@ -99,7 +100,7 @@ def _probe_state(state: State, probe: Probe, window: Window) -> str:
     return "late" if quiet_ms > _FRESH_INTERVALS * probe.every_s * 1000 else "alive"
 
 
-def tonight(state: State, ahead: Forecast = TREND) -> list[dict[str, Any]]:
+def tonight(state: State, ahead: Forecast = AHEAD) -> list[dict[str, Any]]:
     """What wants doing, steeps first, then the beds in walking order; and what becomes of each if it is left.
 
     `fits` is False where one person, doing one thing after another, does not get to it in time.

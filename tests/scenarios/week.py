@@ -22,7 +22,7 @@ from random import Random
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from gateway.core import engine, rows, views
+from gateway.core import engine, rows, views_heat
 from gateway.core.effects import Effect, Notice
 from gateway.core.inputs import (
     Answered,
@@ -277,8 +277,7 @@ def live(seed: int, days: float = 7.0, habits: Habits | None = None, mishaps: Mi
 
 
 def _forecasts(state: engine.State) -> list[dict[str, Any]]:
-    said = getattr(views, "forecast", None)
-    return [] if said is None else list(said(state))
+    return list(views_heat.forecast(state))
 
 
 def write(week: Week, folder: Path) -> None:

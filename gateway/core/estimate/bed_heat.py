@@ -14,7 +14,7 @@ follows from the readings, the bed's facts and the times of considering: a resta
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 
 from gateway.core.estimate.bed_heat_ahead import Air
 from gateway.core.estimate.bed_heat_curve import BIN_MS, Curve
@@ -26,7 +26,7 @@ from gateway.core.estimate.bed_heat_stretch import began, fitted, learn, ready_o
 
 __all__ = [
     "Bed", "Forecast", "Heat", "Hung", "Limit", "Reach", "Said", "consider", "forecast", "forget",
-    "made_k_per_h", "over", "stepped", "take",
+    "made_k_per_h", "outlooks", "over", "stepped", "take",
 ]  # fmt: skip
 
 #: Only the hottest few are worth the reckoning: the hottest at the end is among them.
@@ -66,19 +66,23 @@ def forget(heat: Heat, bed: str) -> None:
     heat.beds.pop(bed, None)
 
 
-def stepped(heat: Heat, by_ms: int) -> None:
-    """The gateway's clock was set by so much and no time has passed: what is kept moves with it."""
+def stepped(heat: Heat, by_ms: int, own_clock: Container[str] = ()) -> None:
+    """The gateway's clock was set by so much and no time has passed: what is kept moves with it.
+
+    What thermometers and rooms with a clock of their own (`own_clock`) said stays where it was.
+    """
     bins = round(by_ms / BIN_MS)
-    for curve in heat.rooms.values():
-        curve.last += bins
+    for room, curve in heat.rooms.items():
+        curve.last += 0 if room in own_clock else bins
     for lying in heat.beds.values():
         lying.promised_ms += by_ms
         for promised in lying.promises:
             promised.due_ms += by_ms
             promised.began_ms += by_ms
-        for hot in lying.probes.values():
-            hot.curve.last += bins
-            hot.began_ms += by_ms if hot.began_ms else 0
+        for name, hot in lying.probes.items():
+            if name not in own_clock:
+                hot.curve.last += bins
+                hot.began_ms += by_ms if hot.began_ms else 0
 
 
 def consider(heat: Heat, bed: Bed, at_ms: int) -> None:
@@ -109,11 +113,16 @@ def forecast(
     `moments` (Unix ms) are answered for by themselves: the end of a shift, six in the morning. Where too
     little is known there is no number but a reason, in `not_yet`.
     """
+    reckoned, why = outlooks(heat, bed, at_ms)
+    return say(bed.id, at_ms, reckoned, why, limits, moments)
+
+
+def outlooks(heat: Heat, bed: Bed, at_ms: int) -> tuple[list[Outlook], str | None]:
+    """The hottest thermometers carried forward by twelve hours, for `say`; or why there are none."""
     lying = heat.beds.get(bed.id)
     if lying is None:
-        return Forecast(bed.id, at_ms, "no thermometer in the grain has been heard")
-    reckoned, why = _outlooks(heat, bed, lying, at_ms, hours=12.5)
-    return say(bed.id, at_ms, reckoned, why, limits, moments)
+        return [], "no thermometer in the grain has been heard"
+    return _outlooks(heat, bed, lying, at_ms, hours=12.5)
 
 
 def made_k_per_h(heat: Heat, bed: Bed, at_ms: int) -> float | None:

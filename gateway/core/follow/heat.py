@@ -1,39 +1,140 @@
-"""The heat of each bed, followed and carried forward."""
+"""The heat of each bed, followed and carried forward.
+
+Every thermometer in grain and in the air over it is taken; each ten minutes of running time each bed with a
+piece on it is considered. What is said of the hours ahead is worked out when somebody asks.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from gateway.core.board_state import Out
+from gateway.core.estimate import bed_heat
+from gateway.core.estimate.bed_heat import Bed, Forecast, Hung, Limit
+from gateway.core.estimate.bed_heat_said import Outlook, say
 from gateway.core.finding import Finding, Subject
 from gateway.core.heard import Heard
-from gateway.core.state import NEVER_MS, State
+from gateway.core.inputs import Cast, Loaded, Moved
+from gateway.core.piece import Lying
+from gateway.core.reading import CLOCK_UNSURE, OWN_TIME
+from gateway.core.site import Place, Probe
+from gateway.core.state import State
+
+CONSIDER_MS = 600_000
 
 
 def reading(state: State, heard: Heard, out: Out) -> None:
-    """Take a reading."""
+    """Take a thermometer's reading, in a bed or in the air over one."""
+    if heard.probe.quantity != "temperature":
+        return
+    kept, place = state.heats, heard.place
+    if place.kind == "bed":
+        if place.id in state.pieces.beds:
+            bed_heat.take(kept.heat, place.id, heard.probe.id, heard.measured_ms, heard.value, state.at_ms)
+    elif place.kind == "room":
+        bed_heat.over(kept.heat, _air(place), heard.measured_ms, heard.value, state.at_ms)
+    if kept.ahead:
+        kept.ahead.clear()
+
+
+def _air(place: Place) -> str:
+    return place.floor or ""
 
 
 def tick(state: State, out: Out) -> list[Finding]:
-    """What time alone brings."""
+    """Each ten minutes: note what was turned, learn, hold what was said against what came."""
+    kept = state.heats
+    if state.run_ms < kept.next_run_ms:
+        return []
+    kept.next_run_ms = (state.run_ms // CONSIDER_MS + 1) * CONSIDER_MS
+    for place in state.site.places:
+        if place.kind == "bed" and place.id in kept.heat.beds:
+            if place.id in state.pieces.beds:
+                bed_heat.consider(kept.heat, bed_of(state, place), state.at_ms)
+            else:
+                bed_heat.forget(kept.heat, place.id)
+    kept.ahead.clear()
     return []
 
 
 def next_run_ms(state: State) -> int:
     """A running time before which time alone brings nothing."""
-    return NEVER_MS
+    return state.heats.next_run_ms
 
 
 def entered(state: State, event: object, out: Out) -> None:
-    """Take what people recorded."""
+    """Other grain, or none, lies there from now on."""
+    state.heats.ahead.clear()
+    if isinstance(event, Cast | Moved | Loaded):
+        for bed in {event.bed, getattr(event, "to", event.bed)}:
+            bed_heat.forget(state.heats.heat, bed)
 
 
 def moved(state: State, by_ms: int) -> None:
-    """The clock was set."""
+    """The clock was set: what was measured by it moves with it."""
+    own = {probe.id for probe in state.site.probes if not _by_our_clock(state, probe)}
+    rooms = {_air(state.site.place[probe.place]) for probe in state.site.probes if probe.id in own}
+    bed_heat.stepped(state.heats.heat, by_ms, own | rooms)
+    state.heats.ahead.clear()
+
+
+def _by_our_clock(state: State, probe: Probe) -> bool:
+    window = state.windows.get(probe.id)
+    return window is None or not window.flags & OWN_TIME or bool(window.flags & CLOCK_UNSURE)
 
 
 def site_changed(state: State) -> None:
-    """Another site file holds."""
+    """Another site file holds: beds, thermometers and rooms that are gone are forgotten."""
+    heat, site = state.heats.heat, state.site
+    heat.beds = {bed: lying for bed, lying in heat.beds.items() if bed in site.place}
+    for bed, lying in heat.beds.items():
+        here = {probe.id for probe in site.probes_of[bed]}
+        lying.probes = {name: hot for name, hot in lying.probes.items() if name in here}
+    floors = {_air(place) for place in site.places if place.kind == "room"}
+    heat.rooms = {room: curve for room, curve in heat.rooms.items() if room in floors}
+    state.heats.ahead.clear()
 
 
 def finding(state: State, subject: Subject) -> Finding | None:
-    """What stands behind an alarm of this family now."""
+    """A forecast raises no alarm: it is on the list."""
     return None
+
+
+def bed_of(state: State, place: Place) -> Bed:
+    """What is told of a bed: its good thermometers, each with the last turn of its stretch, room and cast."""
+    lying = state.pieces.beds[place.id]
+    hung = tuple(
+        Hung(probe.id, turned_at(lying, probe.at_m)) for probe, _ in state.good(place.id, "temperature")
+    )
+    return Bed(place.id, hung, _air(place), lying.cast_ms, state.programme(place).heat)
+
+
+def turned_at(lying: Lying, at_m: float | None) -> int | None:
+    """When the grain at a place of the bed was last turned, or cast; of untold places the newest turn."""
+    here = [part for part in lying.parts if at_m is None or part.from_m <= at_m <= part.to_m]
+    return max((part.turned_ms for part in here or lying.parts), default=None)
+
+
+def forecast(
+    state: State, place: Place, limits: Sequence[Limit] = (), moments: Sequence[int] = ()
+) -> Forecast:
+    """What the hottest good thermometer will say for twelve hours, if nobody turns; pure."""
+    if place.id not in state.pieces.beds:
+        return Forecast(place.id, state.at_ms, "no piece is recorded here")
+    outlooks, why = _outlooks(state, place)
+    return say(place.id, state.at_ms, outlooks, why, limits, moments)
+
+
+def _outlooks(state: State, place: Place) -> tuple[list[Outlook], str | None]:
+    known = state.heats.ahead.get(place.id)
+    if known is None or known[0] != state.at_ms:
+        found, why = bed_heat.outlooks(state.heats.heat, bed_of(state, place), state.at_ms)
+        known = state.heats.ahead[place.id] = (state.at_ms, found, why)
+    return known[1], known[2]
+
+
+def made_k_per_h(state: State, place: Place) -> float | None:
+    """How fast the hottest grain would warm if nothing were lost, K/h; None before it is known."""
+    if place.id not in state.pieces.beds:
+        return None
+    return bed_heat.made_k_per_h(state.heats.heat, bed_of(state, place), state.at_ms)

@@ -13,14 +13,14 @@ from typing import NamedTuple
 from gateway.core.piece import Lying, Order, in_couch
 from gateway.core.rules import heat, turning
 from gateway.core.rules.limits import level_of
-from gateway.core.rules.reach import TREND, Forecast, Reach
+from gateway.core.rules.reach import AHEAD, Forecast, Reach
 from gateway.core.rules.sample import SETTLES_MS, since_ms
 from gateway.core.site import Place
 from gateway.core.state import State
 
 _HOUR_MS = 3_600_000
 #: A rise slower than this (K/h) is no rise to reckon with (ours: below a probe's own noise).
-_LEAST_TREND = 0.05
+_LEAST_AHEAD = 0.05
 _AHEAD_H = 12.0
 
 
@@ -48,7 +48,7 @@ class Due(NamedTuple):
     chilled: bool = False
 
 
-def due(state: State, place: Place, ahead: Forecast = TREND) -> Due:
+def due(state: State, place: Place, ahead: Forecast = AHEAD) -> Due:
     """Why and when a bed wants turning; pure, from the state as it stands."""
     lying = state.pieces.beds.get(place.id)
     order = state.pieces.order(place.id, state.at_ms)
@@ -109,7 +109,7 @@ def _by_sample(state: State, place: Place, lying: Lying) -> list[Reason]:
     if "rise" in want.since or want.low_c is None or best is None or best[1].value is None:
         return found
     trend = best[1].trend_per_h(heat.newest_turn(state, place.id))
-    if trend is None or trend < _LEAST_TREND:
+    if trend is None or trend < _LEAST_AHEAD:
         return found
     hours = max(0.0, want.low_c + figures.rise_k - best[1].value) / trend
     if hours <= _AHEAD_H:

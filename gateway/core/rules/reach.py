@@ -1,6 +1,7 @@
-"""How warm a bed will be, as far as the trend of its hottest probe tells: a straight line, and no interval.
+"""How warm a bed will be, and when it meets a limit, if nobody turns it.
 
-`Forecast` is what anything better has to offer instead.
+By its heat balance (`follow.heat`), with the band that holds nine of ten. While that cannot say yet, the
+trend of its hottest probe stands in: a straight line, and no band.
 """
 
 from __future__ import annotations
@@ -8,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
+from gateway.core.estimate.bed_heat import Limit
+from gateway.core.follow import heat as balance
 from gateway.core.rules import heat
 from gateway.core.site import Place
 from gateway.core.state import State
@@ -60,4 +63,20 @@ def _at(state: State, place: Place, at_ms: int) -> Warm | None:
     return Warm(best[1].value + trend * (at_ms - best[1].measured_ms) / _HOUR_MS)
 
 
+def _balance_reach(state: State, place: Place, limit_c: float) -> Reach | None:
+    told = balance.forecast(state, place, [Limit("", lambda _: limit_c)])
+    if told.not_yet is not None:
+        return _reach(state, place, limit_c)
+    found = told.limits[0]
+    return None if found.at_ms is None else Reach(found.at_ms, found.early_ms, found.late_ms)
+
+
+def _balance_at(state: State, place: Place, at_ms: int) -> Warm | None:
+    told = balance.forecast(state, place, moments=[at_ms])
+    if told.not_yet is not None:
+        return _at(state, place, at_ms)
+    return next((Warm(said.value_c, said.low_c, said.high_c) for said in told.moments), None)
+
+
 TREND = Forecast(_reach, _at)
+AHEAD = Forecast(_balance_reach, _balance_at)

@@ -9,7 +9,7 @@ from gateway.core.piece import Lying, Part, day_figure, hours_since_cast, in_cou
 from gateway.core.rules import due as dues
 from gateway.core.rules import heat
 from gateway.core.rules.limits import level_of
-from gateway.core.rules.reach import TREND, Forecast
+from gateway.core.rules.reach import AHEAD, Forecast
 from gateway.core.site import Place
 from gateway.core.state import State
 
@@ -21,7 +21,7 @@ FADES = 8
 SCALE_C = (8.0, 30.0)
 
 
-def floor(state: State, ahead: Forecast = TREND) -> Row:
+def floor(state: State, ahead: Forecast = AHEAD) -> Row:
     """All that the first page needs of the judge: strips, tonight's walk, what stands, what to ask."""
     rows = {row["bed"]: row for row in views.beds(state, ahead)}
     floors = [_floor(state, one.id, one.length_m, rows, ahead) for one in state.site.floors]
