@@ -163,3 +163,22 @@ def test_what_people_type_is_shown_and_never_run(night: Lived, serve: Serve, ope
         )
         assert page.locator("main img, main script").count() == 0, path
     assert said == []
+
+
+def test_a_turn_nobody_wrote_down_is_asked_about_and_said_yes_to(
+    night: Lived, serve: Serve, open_as: Open
+) -> None:
+    """Bed C is truly turned at 23:06 and nobody says so; the probes show it."""
+    page = open_as(serve(night))
+    assert page.locator(".asks", has_text="Bed C").count() == 0
+    night.let_pass(150)
+    page.reload()
+    asked = page.locator(".asks li", has_text=re.compile("Bed C: turned about .*23:[0-5]"))
+    text = asked.inner_text()
+    _tap(page, asked.get_by_role("button", name=re.compile("^Yes")))
+    assert page.locator(".asks li", has_text=text.splitlines()[0]).count() == 0
+    told = night.ask(lambda state: [one for one in state.pieces.records if one.word == "turned"][-1])
+    assert told.body["bed"] == "bed-c"
+    true_ms = night.story.gate.hand.wall - 150 * 60_000 + 6 * 60_000
+    assert abs(told.when_ms - true_ms) < 45 * 60_000
+    assert told.body["by"] == "cleo"

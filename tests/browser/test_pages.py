@@ -214,14 +214,14 @@ def test_every_page_of_the_night_is_made(still_night: Lived) -> None:
 def test_seven_days_of_twenty_probes(tmp_path: Path) -> None:
     """A week by the minute: 201,600 readings with one burst that must be seen, and the time it takes."""
     writer = open_writer(tmp_path / "store", site_id="s", clock_kind="wall", reserve_bytes=65_536)
-    chance = random.Random(1)
+    chance, burst = random.Random(1), ("p07", 3, 700)
     names = [f"p{n:02}" for n in range(20)]
     from_ms, count = NOW_MS - 168 * HOUR, 168 * 60
     for day in range(7):
         with writer.atomic():
             at = [from_ms + (day * 1440 + n) * 60_000 for n in range(1440)]
             writer.add_readings(NOW_MS, day + 1, [
-                Reading(name, ms, 33.3 if (name, day, n) == ("p07", 3, 700) else 15.0 + round(chance.gauss(0, 0.2), 2))
+                Reading(name, ms, 33.3 if (name, day, n) == burst else 15.0 + round(chance.gauss(0, 0.2), 2))
                 for name in names for n, ms in enumerate(at)
             ])  # fmt: skip
     writer.close()
