@@ -90,18 +90,19 @@ def _turn_overdue(told: Told) -> tuple[str, list[Part]]:
         Part(f"TURN OVERDUE{piece} {told.place}"),
         Part(told.day(), DAY),
         Part("."),
-        Part(told.turned(end=""), TURNED),
-        Part(
-            f"{',' if told.turned() else ''} wanted by {wanted}, now {told.time(told.at_ms)}."
-            if wanted
-            else ""
-        ),
-        Part(value),
+        _turned_wanted(told) if wanted else Part(told.turned(), TURNED),
+        Part(f" by {wanted}, now {told.time(told.at_ms)}." if wanted else ""),
+        Part(value, 1),
         Part(_comma(told.trend()) if value else "", TREND),
-        Part("." if value else ""),
+        Part("." if value else "", 1),
         Part(f" {told.detail()}." if told.detail() else "", DETAIL),
         *air_first(told, " Air the room, then turn.", SINCE),
     ]
+
+
+def _turned_wanted(told: Told) -> Part:
+    turned = told.turned(end="")
+    return Part(f"{turned}, wanted", TURNED, " Wanted") if turned else Part(" Wanted")
 
 
 def _steep(word: str, action: str) -> Say:
