@@ -84,7 +84,7 @@ def air_unknown(told: Told) -> tuple[str, list[Part]]:
 def checkout_missed(told: Told) -> tuple[str, list[Part]]:
     """Somebody checked in and did not check out."""
     who = names(told, 14) or "Somebody"
-    head = f"{who.upper()} NOT OUT, {told.loud()}"
+    head = f"{gsm.name(who.upper(), 18)} NOT OUT, {told.loud()}"
     since, until = told.time(told.finding.since_ms), told.time(told.finding.wanted_by_ms)
     air = _air(told)
     bad = "stay out" in air
