@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from gateway.core import people, views, views_piece
+from gateway.core import people, views, views_heat, views_piece
 from gateway.core.rules import heat
 from gateway.core.site import Place, Probe
 from gateway.core.state import State
@@ -41,6 +41,7 @@ def one_bed(desk: Desk, name: str) -> Shown:
             "alarms": floor.standing(state, name),
             "programme": state.programme(place),
             "hands": _hands(state, name),
+            "ahead": next((one for one in views_heat.forecast(state) if one["bed"] == name), None),
             "stretches": [
                 one for piece in views_piece.pieces(state) for one in piece["stretches"] if one["bed"] == name
             ],
@@ -54,7 +55,10 @@ def one_bed(desk: Desk, name: str) -> Shown:
     with reader.snapshot():
         series = series_of(reader, [*warm, *damp], span)
         known, lines = reader.turns(MANY), reader.alarms(True, MANY)
-    levels = bed.limits(seen["programme"], seen["cast_ms"], span)
+    to_come = bed.ahead(seen["ahead"], span)
+    levels = bed.limits(
+        seen["programme"], seen["cast_ms"], (span[0], max([span[1], *(one["at"] for one in to_come)]))
+    )
     return "bed.html", seen | {
         "here": "Pieces",
         "place": place,
@@ -65,7 +69,7 @@ def one_bed(desk: Desk, name: str) -> Shown:
         "zero_ms": zero_ms,
         "warm": warm,
         "damp": damp,
-        "drawn": bed.drawing(say, warm, series, span, zero_ms, levels, (), seen["hands"]),
+        "drawn": bed.drawing(say, warm, series, span, zero_ms, levels, to_come, seen["hands"]),
         "gas": bed.gas(say, damp, series, span, zero_ms),
         "turns": bed.turns(known, name, span),
         "spells": bed.alarm_spans(lines, name, span),

@@ -58,7 +58,10 @@ def drawing(
     """The temperatures as a drawing: lines by probe, the levels, what is to come, readings by hand."""
     to_ms = max([span[1], *(one["at"] for one in ahead)])
     extra = [c for one in levels for _, c in one["points"]] + [one["c"] for one in hands]
-    extra += [one[key] for one in ahead for key in ("low_c", "high_c") if one.get(key) is not None]
+    # What is to come may run off the drawing: a bed that is left is turned long before.
+    most = max([c for one in levels for _, c in one["points"]], default=60.0) + 2.0
+    told = [one[key] for one in ahead for key in ("low_c", "high_c") if one.get(key) is not None]
+    extra += [min(c, most) for c in told]
     low, high = chart.bounds([series.get(probe.id, []) for probe in probes], extra)
     frame = Frame(span[0], to_ms, low, high)
     layer = layers(probes)
@@ -178,6 +181,13 @@ def limits(programme: Programme, cast_ms: int | None, span: tuple[int, int]) -> 
         }
         for name, key in names
     ]
+
+
+def ahead(told: Row | None, span: tuple[int, int]) -> list[Row]:
+    """What is to come, from now on, as far as a third of what is shown and six hours at most."""
+    until_ms = span[1] + min(6 * _HOUR_MS, (span[1] - span[0]) // 3)
+    points = told["points"] if told and told["not_yet"] is None else []
+    return [one for one in points if span[1] - _HOUR_MS <= one["at"] <= until_ms and one["c"] is not None]
 
 
 def turns(known: Sequence[TurnKnown], bed: str, span: tuple[int, int]) -> list[Row]:
