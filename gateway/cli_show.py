@@ -151,6 +151,7 @@ _ANSWERS: dict[str, _Answering] = {
     "notices": _notices,
     "rejected": _rejected,
     "tonight": _of_floor(lambda state, more: cli_show_floor.tonight(state)),
+    "forecast": _of_floor(lambda state, more: cli_show_floor.forecast(state)),
     "piece": _of_floor(lambda state, more: cli_show_floor.pieces(state, more.get("piece"))),
     "lay": _of_floor(lambda state, more: cli_show_floor.lay(state, more.get("when"))),
     "questions": _of_floor(lambda state, more: cli_show_floor.questions(state)),

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
-from gateway.core import moment, views, views_piece
+from gateway.core import moment, views, views_heat, views_piece
 from gateway.core.engine import State
 from gateway.core.rows import Row
 from gateway.core.rules import air_said
 from gateway.errors import SettingsFault
-from gateway.show import documents, tables, tables_floor, words
+from gateway.show import documents, tables, tables_floor, tables_heat, words
 from gateway.show.words import Eyes
 
 
@@ -38,6 +38,14 @@ def _rooms(state: State) -> list[str]:
     """The air of each room, before anybody goes in for the night's turning."""
     rooms = [place for place in state.site.places if place.kind == "room"]
     return [f"{room.name}: {air_said.long(state, room)}." for room in rooms]
+
+
+def forecast(state: State) -> Told:
+    """What each bed will do if nobody turns it."""
+    found = documents.forecast(views_heat.forecast(state))
+    told = sum(row["not_yet"] is None for row in found)
+    head = f"{words.count(len(found), 'bed')} with a piece, {told} foretold; nine in ten lie in the brackets"
+    return Told(found, head, tables_heat.forecast, False)
 
 
 def pieces(state: State, name: str | None) -> Told:

@@ -93,6 +93,11 @@ COMMANDS: dict[str, Word] = {
         "Steeps first, then the beds; what one person does not get to in time is marked. Exit 0.",
         "malting-gateway tonight",
     ),
+    "forecast": read(
+        "how warm each bed will be, and when it meets its limits, if nobody turns it",
+        "Twelve hours ahead, with the band that holds nine of ten; not yet where too little was heard since "
+        "the turn. Exit 0.", "malting-gateway forecast",
+    ),
     "piece": read(
         "where each piece is; with its number, its story from steep to kiln",
         "Exit 1 if there is no such piece. The numbers of its entries are those that correct and void take.",

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import IO, Any, BinaryIO
 
 from gateway import __version__
-from gateway.core import engine, rows
+from gateway.core import engine, rows, views_heat
 from gateway.core.effects import EFFECT_KINDS, Effect, effect_to_plain
 from gateway.core.inputs import Entry, Input, Refused, SiteChanged, Started
 from gateway.core.reading import OWN_TIME, Reading, Reason, Rejected
@@ -23,6 +23,9 @@ Progress = Callable[[str], None]
 _TOGETHER = 2000
 _SAY_EVERY = 200_000
 _DIFFERENCES = 5
+#: How often a file of effects says what the beds will do, and how those lines are numbered beside effects.
+_FORECAST_MS = 30 * 60_000
+_FORECASTS_FROM = 1000
 
 
 @dataclass(slots=True)
@@ -54,6 +57,7 @@ class _Judge:
         self._state = engine.new()
         self._kept = Kept()
         self._n = 0
+        self._said_ms = 0
         self._waiting: list[Entry] = []
 
     def take(self, line: Line) -> None:
@@ -61,6 +65,9 @@ class _Judge:
         if self._n == 0:
             self._add(line.at_ms, Started(__version__))
             self._add(line.at_ms, SiteChanged(self._site))
+        due_ms = line.at_ms // _FORECAST_MS * _FORECAST_MS
+        if due_ms > self._said_ms:
+            self._foretell(due_ms)
         what = line.what
         if isinstance(what, Reading | Rejected):
             self._measured(line.at_ms, what)
@@ -95,6 +102,16 @@ class _Judge:
     def _add(self, at_ms: int, what: Input) -> None:
         self._n += 1
         self._waiting.append(Entry(self._n, at_ms, at_ms, what))
+
+    def _foretell(self, at_ms: int) -> None:
+        """What each bed will do, as it is thought at a whole half hour: of no effect on anything else."""
+        first, self._said_ms = not self._said_ms, at_ms
+        if first:
+            return
+        self.judge(at_ms)
+        for ordinal, row in enumerate(views_heat.forecast(self._state)):
+            said = {"cause": [at_ms, _FORECASTS_FROM + ordinal], "kind": "forecast"} | rows.forecast(row)
+            self._write(json.dumps(said, ensure_ascii=False) + "\n")
 
     def judge(self, until_ms: int) -> None:
         """Judge what waits, and the ticks up to here."""

@@ -25,9 +25,11 @@ from gateway.core.wording import TITLE_MOST
 from gateway.core.wording_gsm import septets
 from gateway.core.wording_sheet import SHEETS
 from gateway.settings.forms import (
+    BreathingForm,
     CouchForm,
     DayForm,
     Form,
+    HeatForm,
     ProgrammeForm,
     RecipeForm,
     StageForm,
@@ -199,6 +201,8 @@ FORMS: dict[str, type[Form]] = {
     "`[[programme.NAME.day]]`": DayForm,
     "`[programme.NAME.couch]`": CouchForm,
     "`[[programme.NAME.stage]]`": StageForm,
+    "`[programme.NAME.heat]`": HeatForm,
+    "`[programme.NAME.breathing]`": BreathingForm,
     "`[recipe.NAME]`": RecipeForm,
     "`[[recipe.NAME.stand]]`": StandForm,
     "`[[limit]]`": LimitForm,

@@ -116,6 +116,18 @@ def turn(known: TurnKnown) -> Row:
     }
 
 
+def forecast(row: Row) -> Row:
+    """A row of `views_heat.forecast` with its times as documents write them."""
+    return row | {
+        "made_at": when(row["made_at"]),
+        "points": [point | {"at": when(point["at"])} for point in row["points"]],
+        "moments": [point | {"at": when(point["at"])} for point in row["moments"]],
+        "limits": [
+            limit | {key: when(limit[key]) for key in ("at", "early", "late")} for limit in row["limits"]
+        ],
+    }
+
+
 def effect(made: Effect) -> Row:
     """One effect as a line of a replay: its cause, `kind` (alarm, notice or turn), and the fields of its row.
 

@@ -248,6 +248,41 @@ class ProgrammeForm(Form):
     trust: Literal["recorded", "sure", "perhaps"] | None = None
 
 
+Points = Annotated[list[list[AtLeast0]], Field(min_length=1, max_length=50)]
+Three = Annotated[list[AtLeast0], Field(min_length=3, max_length=3)]
+
+
+class HeatForm(Form):
+    """What is expected of a bed's heat balance."""
+
+    q10: Annotated[float, Field(ge=1, le=5)] | None = None
+    reference_c: Annotated[float, Field(ge=0, le=40)] | None = None
+    tired_c: Annotated[float, Field(ge=10, le=50)] | None = None
+    growth: Points | None = None
+    usual: Three | None = None
+    usual_sd: Three | None = None
+    change_sd: Three | None = None
+    least_pull: Annotated[float, Field(gt=0, le=10)] | None = None
+    loose_h: Annotated[float, Field(gt=0, le=48)] | None = None
+    room_c: Annotated[float, Field(ge=-20, le=40)] | None = None
+    room_sd_k: Annotated[float, Field(gt=0, le=20)] | None = None
+    room_stray_k: Annotated[float, Field(gt=0, le=20)] | None = None
+
+
+class BreathingForm(Form):
+    """What is expected of grain that breathes."""
+
+    dry_kg_per_m3: Annotated[float, Field(ge=100, le=1000)] | None = None
+    dry_kg_per_t: Annotated[float, Field(ge=500, le=1000)] | None = None
+    heat_j_per_dry_kg_k: Annotated[float, Field(ge=1000, le=20000)] | None = None
+    porosity: Annotated[float, Field(gt=0, lt=1)] | None = None
+    free_m2_s: Annotated[float, Field(gt=0, le=1e-3)] | None = None
+    settle_h: Annotated[float, Field(ge=0, le=48)] | None = None
+    least_over_ppm: Annotated[float, Field(ge=0, le=100000)] | None = None
+    most_carried: Annotated[float, Field(gt=0, lt=1)] | None = None
+    high_times: Annotated[float, Field(ge=1, le=10)] | None = None
+
+
 class RecipeForm(Form):
     """Without its stands, which are looked at one by one."""
 

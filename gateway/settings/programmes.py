@@ -11,7 +11,15 @@ from typing import Any, NamedTuple
 from gateway.core.site import Couch, Day, Programme, Stage, Turning
 from gateway.settings import times
 from gateway.settings.fault import Said, Sheet, Spot
-from gateway.settings.forms import CouchForm, DayForm, Form, ProgrammeForm, StageForm
+from gateway.settings.forms import (
+    BreathingForm,
+    CouchForm,
+    DayForm,
+    Form,
+    HeatForm,
+    ProgrammeForm,
+    StageForm,
+)
 from gateway.settings.read import parse, row, rows
 from gateway.settings.values import is_id
 
@@ -22,7 +30,7 @@ SHIPPED = "(shipped)"
 OF_PLACES = {"bed": FLOOR, "kiln": KILN}
 
 _DAY_FIELDS = ("aim_c", "turn_at_c", "high_c", "urgent_c", "low_c", "due_h", "overdue_h")
-_FLOOR_KEYS = ("day", "couch", "strict_high_c", "strict_urgent_c")
+_FLOOR_KEYS = ("day", "couch", "heat", "breathing", "strict_high_c", "strict_urgent_c")
 _TURNING = tuple(field.name for field in fields(Turning))
 #: Each must lie below the next one.
 _LEVELS = ("low_c", "aim_c", "turn_at_c", "high_c", "urgent_c")
@@ -76,7 +84,11 @@ def _programme(
     kind = KILN if kiln_keys and not floor_keys else FLOOR
     if kiln_keys and floor_keys:
         sheet.fault(spot / kiln_keys[0], item[kiln_keys[0]], "no key of a kiln's beside a floor's")
-    plain = {name: part for name, part in item.items() if name not in ("day", "couch", "stage")}
+    plain = {
+        name: part
+        for name, part in item.items()
+        if name not in ("day", "couch", "stage", "heat", "breathing")
+    }
     own = row(sheet, spot, plain, ProgrammeForm)
     form = own.form
     start = replace(base[kind], id=key) if base else Programme(id=key)
@@ -90,12 +102,38 @@ def _programme(
     if own.whole:
         _below(sheet, spot, programme, ("strict_high_c", "strict_urgent_c"))
         _below(sheet, spot, programme.turning, ("withering_due_h", "withering_overdue_h"))
+    programme = replace(programme, **_grown(sheet, spot, item, programme))
     couch = _couch(sheet, spot / "couch", item.get("couch", {}), programme.couch)
     return Known(
         replace(programme, couch=couch, days=_days(sheet, spot / "day", item.get("day"), programme.days)),
         kind,
         spot,
     )
+
+
+def _grown(sheet: Sheet, spot: Spot, item: dict[str, Any], base: Programme) -> dict[str, Any]:
+    """The figures of the heat balance and of breathing, where the file has its own."""
+    found: dict[str, Any] = {}
+    for name, form in (("heat", HeatForm), ("breathing", BreathingForm)):
+        if name not in item:
+            continue
+        own = row(sheet, spot / name, item[name], form)
+        given = {key: _tuples(value) for key, value in _given(own.form).items()}
+        if own.whole and not _rises(given.get("growth")):
+            sheet.fault(spot / name / "growth", item[name]["growth"], "pairs [hours, share], hours ascending")
+            continue
+        found[name] = replace(getattr(base, name), **given)
+    return found
+
+
+def _tuples(value: Any) -> Any:
+    return tuple(_tuples(one) for one in value) if isinstance(value, list) else value
+
+
+def _rises(points: Any) -> bool:
+    if points is None:
+        return True
+    return all(len(point) == 2 for point in points) and all(a[0] < b[0] for a, b in pairwise(points))
 
 
 def _given(form: Form) -> dict[str, Any]:

@@ -38,6 +38,11 @@ def tonight(found: Iterable[Row]) -> list[Row]:
     return timed(found, "due_at", "turned_at", "start_at")
 
 
+def forecast(found: Iterable[Row]) -> list[Row]:
+    """Rows of `views_heat.forecast`."""
+    return [rows.forecast(row) for row in found]
+
+
 def air(found: Iterable[Row]) -> list[Row]:
     """Rows of `views_air.air`, with who is inside and since when it is aired."""
     return [

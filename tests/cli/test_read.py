@@ -10,7 +10,7 @@ from tests.cli.house import ROOT, SOON_S, run_program, schema, type_in
 
 READING = (
     "beds", "probes", "alarms", "turns", "notices", "rejected", "health", "tonight", "piece", "lay",
-    "questions", "air",
+    "questions", "air", "forecast",
 )  # fmt: skip
 
 
@@ -46,6 +46,7 @@ def test_a_table_fits_and_obeys_nobody(command: str, width: int, night: Path) ->
         (["health"], 1),
         (["tonight"], 0),
         (["air"], 1),
+        (["forecast"], 0),
         (["piece"], 0),
         (["piece", "14"], 0),
         (["piece", "99"], 1),

@@ -84,6 +84,14 @@ def test_every_line_keeps_its_schema_and_causes_are_unique(tmp_path: Path, site:
     assert len(set(causes)) == len(causes) > 4
 
 
+def test_what_a_bed_will_do_is_said_each_half_hour(tmp_path: Path, site: Path) -> None:
+    _, made = _replay(tmp_path, site, _night())
+    said = [line for line in made if line["kind"] == "forecast"]
+    assert said
+    assert {line["made_at"][14:] for line in said} <= {"00:00.000Z", "30:00.000Z"}
+    assert all(line["not_yet"] or len(line["points"]) == 24 for line in said)
+
+
 def test_the_same_inputs_give_the_same_bytes(tmp_path: Path, site: Path) -> None:
     _replay(tmp_path / "a", site, _night())
     _replay(tmp_path / "b", site, _night())

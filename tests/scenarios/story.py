@@ -188,7 +188,9 @@ def replayed_as_inputs(gate: Gate, folder: Path) -> int:
     lines = [*_input_lines(journal(gate)), {"at": judged_to, "kind": "tick"}]
     source.write_text("".join(json.dumps(line) + "\n" for line in lines))
     outcome = run_inputs(gate.settings.site, source, target, lambda text: None)
-    made = [_plain(json.loads(line)) for line in target.read_text().splitlines()]
+    read = [json.loads(line) for line in target.read_text().splitlines()]
+    # What the beds will do is said in a file of effects and is none: it follows from the state alone.
+    made = [_plain(line) for line in read if line["kind"] != "forecast"]
     kept = [_plain(row) for row in _kept(gate)]
     assert made == kept
     readings = sum(isinstance(entry.what, Reading) for entry in journal(gate))
