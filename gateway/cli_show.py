@@ -120,6 +120,7 @@ def _health(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) 
             _mirror_health(reader, facts),
             __version__,
             *live_store.last_backup(store),
+            cli_show_air.watch(state),
         )
     )
     bad = sum(row["state"] == "bad" for row in found)

@@ -30,3 +30,17 @@ def air(state: State, *, runs: bool) -> Told:
     head += f", {inside} inside" if inside else ""
     head += ". Never a permit; not a certified gas alarm."
     return Told(found, head, tables_air.air, bool(out or unknown))
+
+
+def watch(state: State) -> str:
+    """How far gas is watched, in a line: where, and where a probe is not heard."""
+    rows = views_air.air(state)
+    by_place = {row["place"]: row["entry"] for row in rows if row["gas"]}
+    if not by_place:
+        return "no gas watch"
+    names = [state.site.place[place].name for place in by_place]
+    lost = sum(entry == "unknown" for entry in by_place.values())
+    blind = len({row["place"] for row in rows}) - len(by_place)
+    said = f"CO2 or CO probes in {', '.join(names[:4])}{' …' if len(names) > 4 else ''}"
+    said += f"; air unknown in {lost}" if lost else ""
+    return f"{said}; no gas watch in {words.count(blind, 'place')}" if blind else said

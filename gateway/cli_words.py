@@ -247,6 +247,7 @@ def _overview() -> str:
         "  0 good   1 the answer is bad news   2 faulty input   3 no answer",
         "",
         "`malting-gateway COMMAND --help` tells more and gives an example.",
-        "No gas watch; not a certified gas alarm. Local codes and licensed practice come first.",
+        "No gas watch where no gas probe hangs; not a certified gas alarm. Local codes and licensed practice",
+        "come first.",
     ]
     return "\n".join(lines)

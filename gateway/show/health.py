@@ -33,6 +33,7 @@ class Seen(NamedTuple):
     program: str = ""
     backup: dict[str, Any] | None = None
     backup_age_s: float | None = None
+    gas: str = "no gas watch"
 
 
 def rows(seen: Seen) -> list[Row]:
@@ -45,7 +46,7 @@ def rows(seen: Seen) -> list[Row]:
     found += [seen.mirror] if seen.mirror else []
     found += [_row(name, "bad", "there is an alarm about it", "alarms") for name in seen.gateway_alarms]
     found.append(_versions(seen, running))
-    found.append(_row("gas", "note", "no gas watch", "take a hand meter; this is not a certified gas alarm"))
+    found.append(_row("gas", "note", seen.gas, "take a hand meter; this is not a certified gas alarm"))
     return found
 
 

@@ -95,9 +95,10 @@ def test_rejected_counts_and_shows_without_obeying(night: Path) -> None:
     assert "\x1b[2J not a number \\xff" in payloads
 
 
-def test_health_says_no_gas_watch_and_that_nothing_runs(night: Path) -> None:
+def test_health_says_where_gas_is_watched_and_that_nothing_runs(night: Path) -> None:
     rows = {row["name"]: row for row in type_in("--store", night, "health", "--json").json["rows"]}
-    assert rows["gas"]["detail"] == "no gas watch"
+    assert rows["gas"]["detail"] == "CO2 or CO probes in Lower floor; no gas watch in 2 places"
+    assert rows["gas"]["state"] == "note", "gas is never good"
     assert rows["gateway"]["state"] == "bad"
     assert rows["gateway"]["do"]
     assert all(bool(row["do"]) == (row["state"] == "bad") for row in rows.values() if row["state"] != "note")
