@@ -155,7 +155,8 @@ class Probe:
 
     `range_low` and `range_high` are the instrument's ends, `plausible_*` bound garbage, all in the fixed
     unit of the quantity; `to_fixed_gain` and `to_fixed_offset` turn the probe's unit into that;
-    `gain` and `offset` are the calibration, applied when judging: gain x value + offset.
+    `gain` and `offset` are the calibration, applied when judging: gain x value + offset. `calibrated` and
+    `bump_tested` are the dates (ISO 8601) on which that was last done, empty where nobody says.
     """
 
     id: str
@@ -180,6 +181,8 @@ class Probe:
     sequence: str = "/n"
     battery: str = "/b"
     silent_after_s: float = 1800.0
+    calibrated: str = ""
+    bump_tested: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,6 +90,8 @@ def probe(form: ProbeForm, kind: str, root: str) -> Probe:
         sequence=form.sequence,
         battery=form.battery,
         silent_after_s=form.silent_after_s or silent_after_s(form.quantity, kind, form.every_s),
+        calibrated=form.calibrated or "",
+        bump_tested=form.bump_tested or "",
     )
 
 

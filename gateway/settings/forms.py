@@ -6,6 +6,7 @@ expected; values stay as they were written.
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
@@ -49,7 +50,16 @@ def _to_ring(text: str) -> str:
     return text
 
 
+def _date(text: str) -> str:
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        raise ValueError('a date "2026-03-05"') from None
+    return text
+
+
 Clock = Annotated[str, AfterValidator(_clock)]
+DayWritten = Annotated[str, Field(max_length=10), AfterValidator(_date)]
 Days = Annotated[Any, AfterValidator(_days)]
 
 
@@ -187,6 +197,8 @@ class ProbeForm(Form):
     sequence: Pointer = "/n"
     battery: Pointer = "/b"
     silent_after_s: Seconds | None = None
+    calibrated: DayWritten | None = None
+    bump_tested: DayWritten | None = None
 
 
 class PersonForm(Form):
