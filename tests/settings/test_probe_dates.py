@@ -1,0 +1,28 @@
+"""The dates of calibration and bump test: kept as they are written, refused where they are none."""
+
+from pathlib import Path
+
+import pytest
+
+from gateway import settings
+from tests.scenarios.floor import CONFIG
+
+
+def _with(tmp_path: Path, line: str) -> Path:
+    for one in CONFIG.parent.glob("*.toml"):
+        (tmp_path / one.name).write_text(one.read_text())
+    site = tmp_path / CONFIG.name
+    site.write_text(CONFIG.read_text().replace('id = "lower-room-co2"\n', f'id = "lower-room-co2"\n{line}\n'))
+    return site
+
+
+def test_dates_are_kept(tmp_path: Path) -> None:
+    site = _with(tmp_path, 'calibrated = "2026-02-01"\nbump_tested = "2026-03-04"')
+    probe = settings.load(site, {}, with_secrets=False).site.probe["lower-room-co2"]
+    assert (probe.calibrated, probe.bump_tested) == ("2026-02-01", "2026-03-04")
+
+
+@pytest.mark.parametrize("bad", ["2026-02-30", "yesterday", "01.02.2026"])
+def test_what_is_no_date_is_refused(tmp_path: Path, bad: str) -> None:
+    with pytest.raises(settings.SiteFault, match=r"calibrated.*expected a date"):
+        settings.load(_with(tmp_path, f'calibrated = "{bad}"'), {}, with_secrets=False)
