@@ -68,6 +68,14 @@ EVENTS: st.SearchStrategy[Event] = st.one_of(
     st.builds(PutOutOfService, PROBES, st.just("cable")),
     st.builds(PutInService, PROBES),
     st.builds(EVENTS_OF["test-call"], st.none() | st.just("ada")),
+    st.builds(
+        EVENTS_OF["check-in"],
+        person=st.sampled_from(["ada", "ben"]),
+        place=st.just("room"),
+        for_s=st.none() | st.floats(60, 9000),
+        when_ms=WHEN,
+    ),
+    st.builds(EVENTS_OF["check-out"], person=st.sampled_from(["ada", "ben"]), when_ms=WHEN),
     st.builds(Condition, st.sampled_from(["broker", "session", "disk", "clock"]), st.booleans()),
 )
 WARM = st.floats(10, 30) | st.sampled_from([4.0, 21.9, 22.0, 25.0, 66.0])

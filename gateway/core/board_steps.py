@@ -141,7 +141,9 @@ def answered(
 ) -> None:
     """Somebody goes, or has heard: nobody is rung until that answer's hold is over."""
     steps = site.callout
-    long = word == "going" and alarm.finding.subject.kind != MISSED
+    kind = alarm.finding.subject.kind
+    # Where somebody may lie in bad air nobody is left alone with an answer for long.
+    long = word == "going" and kind != MISSED and not kind.startswith(LATCHING)
     wait_s = steps.going_hold_s if long else steps.heard_hold_s
     held = alarm.hold_run_ms if alarm.hold_run_ms < NEVER else 0
     before = (alarm.answered_by, alarm.answer)

@@ -6,6 +6,7 @@ import pytest
 
 from gateway import live_store
 from gateway.core.inputs import Answered, Cast, Turned
+from gateway.core.inputs_air import CheckedOut
 from gateway.edges.sqlite import open_reader, open_writer
 from gateway.errors import NoAnswer
 from tests.cli.house import NIGHT_MS, schema, type_in
@@ -51,6 +52,16 @@ def test_what_was_recorded_is_seen_at_once(store: Path) -> None:
     assert rows["bed-d"]["piece"] == "16"
 
 
+def test_who_goes_in_is_inside_until_they_are_out(store: Path) -> None:
+    for who in (["check-in", "Cleo", "Lower floor", "--for", "45min"], ["check-out", "Ben"]):
+        assert type_in("--store", store, *who).code == 0
+    rows = {row["place"]: row for row in type_in("--store", store, "air", "--json").json["rows"]}
+    assert [one["person"] for one in rows["lower-room"]["inside"]] == ["cleo"]
+    kept = _newest(store)
+    assert isinstance(kept, CheckedOut)
+    assert kept.person == "ben"
+
+
 def test_an_alarm_is_answered(store: Path) -> None:
     rows = type_in("--store", store, "alarms", "--json").json["rows"]
     [number] = [row["number"] for row in rows if row["kind"] == "bed_hot"]
@@ -69,6 +80,10 @@ def test_an_alarm_is_answered(store: Path) -> None:
         (["kiln", "lit", "--kiln", "bed-a"], "no kiln bed-a"),
         (["out-of-service", "nothing", "--why", "gone"], "no probe nothing"),
         (["test-call", "zoe"], "no person zoe"),
+        (["check-in", "zoe", "lower-room"], "no person zoe"),
+        (["check-in", "ben", "attic"], "no place attic; it has steep-1"),
+        (["check-in", "ben", "lower-room", "--for", "13h"], "at most 43200"),
+        (["check-out", "zoe"], "no person zoe"),
         (["answer", "7", "going"], "there is no alarm 7"),
         (["answer", "99999", "going"], "there is no alarm 99999"),
         (["quiet", "101", "--for", "soon", "--why", "x"], "for: 'soon': expected a span"),

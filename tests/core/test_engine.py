@@ -28,6 +28,7 @@ from gateway.core.inputs import (
     Started,
     Turned,
 )
+from gateway.core.inputs_air import CheckedIn, CheckedOut
 from gateway.core.inputs_journey import (
     Corrected,
     HandRead,
@@ -351,6 +352,10 @@ def _random_inputs(seed: int, count: int) -> list[Entry]:
                 Answered(rng.randrange(101, 110), rng.choice(["going", "heard", "cant"]), "ada"),
                 PutOutOfService("a1"),
                 PutInService("a1"),
+                PutOutOfService("air"),
+                PutInService("air"),
+                CheckedIn(person=rng.choice(["ada", "ben"]), place="room", for_s=rng.choice([None, 300.0])),
+                CheckedOut(person=rng.choice(["ada", "ben"])),
                 Condition("broker", rng.random() < 0.5),
                 Delivery(rng.randrange(1, 20), "ada-1", rng.choice(["delivered", "failed"])),
                 *_of_pieces(rng, n, at_ms),
