@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from gateway.core import rows
-from gateway.core.effects import AlarmChange, Notice
+from gateway.core import codec, rows
+from gateway.core.effects import EFFECTS
 from gateway.core.inputs import VERBS, Event, event_to_plain
 from gateway.core.moment import rfc3339
 from gateway.core.reading import Reading
@@ -211,27 +211,15 @@ def _input_lines(entries: Iterable[Any]) -> Iterable[dict[str, Any]]:
             yield {"at": at, "kind": word, **body}
 
 
-def _kept(gate: Gate) -> Iterable[dict[str, Any]]:
-    """What was kept, as the lines of a replay."""
+def _kept(gate: Gate) -> list[dict[str, Any]]:
+    """All effects as rows, in the order in which they were made."""
     assert gate.reader is not None
-    from gateway.core import codec
-    from gateway.core.effects import EFFECTS
-
-    after = (0, -1)
-    found = []
-    while page := gate.reader.effects(after):
-        after = page[-1].cause
-        for one in page:
-            made = codec.restore(EFFECTS[one.kind], one.body)
-            found.append((_moment(made), one.cause, rows.effect(made)))
-    # Ticks and entries have causes of two kinds: put back into the order in which they were made.
-    return [row for _, _, row in sorted(found, key=lambda one: (one[0], one[1][0] < 10**12, one[1]))]
-
-
-def _moment(made: Any) -> int:
-    if isinstance(made, AlarmChange):
-        return made.change.at_ms
-    return made.at_ms if isinstance(made, Notice) else made.known_at_ms
+    found: list[dict[str, Any]] = []
+    after = 0
+    while page := gate.reader.effects_in_order(after, MANY):
+        after = page[-1].order
+        found += [rows.effect(codec.restore(EFFECTS[one.kind], one.body)) for one in page]
+    return found
 
 
 def _plain(row: dict[str, Any]) -> dict[str, Any]:
