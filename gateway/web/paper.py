@@ -54,6 +54,12 @@ def static(name: str) -> str:
     return f"/static/{name}?v={digest}"
 
 
+@cache
+def files() -> frozenset[str]:
+    """The names of the files beside the pages."""
+    return frozenset(one.name for one in STATIC.iterdir() if one.is_file())
+
+
 def html(template: str, me: Account, say: Say, *, bare: bool, token: str, **shown: Any) -> str:
     """One page for one reader; with `bare` only what stands between header and footer."""
     return (

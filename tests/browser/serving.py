@@ -1,81 +1,79 @@
-"""The pages over plain HTTP, without accounts: what a browser sees is the product's, who may see is not."""
+"""The pages over HTTP without accounts: what a browser sees is the product's, who may see it is not."""
 
 from __future__ import annotations
 
+import socket
 import threading
 from collections.abc import Callable
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
-from urllib.parse import parse_qsl, urlsplit
 
-from gateway.web import paper, turn_page
+import uvicorn
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.requests import Request
+
 from gateway.web.given import Account
+from gateway.web.routes_pages import add_pages
 from tests.browser.lived import Lived
 
 #: As strict as the product's own: no style and no script but from files.
-POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; \
-manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+    "manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+
+
+class OpenDoor:
+    """Who asks is whoever the cookie `me` names (cleo where there is none)."""
+
+    def __init__(self, given: Lived, accounts: Callable[[str], Account]) -> None:
+        self.given = given
+        self._accounts = accounts
+
+    def account(self, request: Request) -> Account:
+        """As `routes_pages.Web`."""
+        return self._accounts(request.cookies.get("me", "cleo"))
+
+    def token(self, request: Request) -> str:
+        """As `routes_pages.Web`."""
+        return "t"
+
+    async def form(self, request: Request) -> dict[str, str]:
+        """As `routes_pages.Web`."""
+        return {key: str(value) for key, value in (await request.form()).items()}
+
+
+class _Strict:
+    """Adds the policy to every answer."""
+
+    def __init__(self, app: Any) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        async def told(message: Any) -> None:
+            if message["type"] == "http.response.start":
+                message["headers"] = [*message["headers"], (b"content-security-policy", POLICY.encode())]
+            await send(message)
+
+        await self._app(scope, receive, told)
 
 
 class Serving:
-    """A server on a port of its own; the person's name comes in a cookie `me` (cleo where there is none)."""
+    """A server on a port of its own."""
 
-    def __init__(self, lived: Lived, account: Callable[[str], Account]) -> None:
-        handler = type("Handler", (_Handler,), {"lived": lived, "account": staticmethod(account)})
-        self.server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
-        self.server.daemon_threads = True
-        self.url = f"http://127.0.0.1:{self.server.server_address[1]}"
-        self._thread = threading.Thread(target=self.server.serve_forever, args=(0.05,), daemon=True)
+    def __init__(self, lived: Lived, accounts: Callable[[str], Account]) -> None:
+        app = Starlette(middleware=[Middleware(_Strict), Middleware(GZipMiddleware, minimum_size=500)])
+        add_pages(app, OpenDoor(lived, accounts))
+        self._socket = socket.create_server(("127.0.0.1", 0))
+        self.url = f"http://127.0.0.1:{self._socket.getsockname()[1]}"
+        config = uvicorn.Config(app, log_level="critical", lifespan="off", timeout_graceful_shutdown=1)
+        self._server = uvicorn.Server(config)
+        self._thread = threading.Thread(target=self._server.run, args=([self._socket],), daemon=True)
         self._thread.start()
 
     def close(self) -> None:
-        """Stop listening."""
-        self.server.shutdown()
-        self.server.server_close()
-        self._thread.join(5)
-
-
-class _Handler(BaseHTTPRequestHandler):
-    lived: Any
-    account: Any
-
-    def _me(self) -> Account:
-        cookie = self.headers.get("Cookie", "")
-        name = next((one.split("=", 1)[1] for one in cookie.split("; ") if one.startswith("me=")), "cleo")
-        found: Account = self.account(name)
-        return found
-
-    def do_GET(self) -> None:
-        """A page, or a file beside it."""
-        parts = urlsplit(self.path)
-        if parts.path.startswith("/static/") or parts.path == "/sw.js":
-            name = parts.path.rsplit("/", 1)[1]
-            self._send(200, (paper.STATIC / name).read_bytes(), paper.TYPES[name.rsplit(".", 1)[1]])
-            return
-        if parts.path == "/live":
-            self._send(204, b"", "text/event-stream")
-            return
-        bare = self.headers.get("X-Part") == "1"
-        reply = turn_page.get(
-            self.lived, self._me(), parts.path, dict(parse_qsl(parts.query)), "t", part=bare
-        )
-        more = {"X-Now": str(reply.now_ms), "X-Clock": reply.clock, "Cache-Control": "no-store"}
-        self._send(reply.status, reply.html.encode(), "text/html; charset=utf-8", more)
-
-    def do_POST(self) -> None:
-        """Something is written down."""
-        form = dict(parse_qsl(self.rfile.read(int(self.headers["Content-Length"])).decode()))
-        reply = turn_page.post(self.lived, self._me(), self.path.rsplit("/", 1)[1], form, "t")
-        more = {"Location": reply.location} if reply.location else {}
-        self._send(reply.status, reply.html.encode(), "text/html; charset=utf-8", more)
-
-    def _send(self, status: int, body: bytes, kind: str, more: dict[str, str] | None = None) -> None:
-        self.send_response(status)
-        told = {"Content-Type": kind, "Content-Length": str(len(body)), "Content-Security-Policy": POLICY}
-        for key, value in (told | (more or {})).items():
-            self.send_header(key, value)
-        self.end_headers()
-        self.wfile.write(body)
-
-    def log_message(self, *words: Any) -> None:
-        """Say nothing."""
+        """Stop listening; connections that are open end, too."""
+        self._server.should_exit = True
+        self._thread.join(10)
+        self._socket.close()

@@ -43,6 +43,7 @@ async function keep(asked, answer) {
 }
 
 async function write(asked) {
+  if (new URL(asked.url).pathname === "/logout") await caches.delete(STORE);
   try { return await fetch(asked); } catch (fault) {
     return said("Not written down", "There is no connection to the gateway. Note it on paper with its time and write it down later.", 503);
   }
