@@ -56,6 +56,11 @@ def unmeasured(gas: str) -> str:
     return f"{GAS[gas]} is not measured here, hand meter only"
 
 
+def elsewhere(place: str) -> str:
+    """CO stands somewhere else in the house."""
+    return f"CO in {place} may come here with the draught, and is not measured here: hand meter only"
+
+
 def lost(gas: str, silent: int, out: int) -> str:
     """There are probes, and none can be believed."""
     parts = [f"{silent} not heard"] if silent else []

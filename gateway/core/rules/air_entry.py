@@ -50,9 +50,10 @@ def _measured(state: State, rooms: list[Place]) -> tuple[str, ...]:
 
 def _one(state: State, place: Place) -> tuple[str, str]:
     gases = _measured(state, [place])
+    drawn = [] if "co" in gases else _co_elsewhere(state)
     if not gases:
-        return "no_gas_watch", wording_air.NO_WATCH
-    found = [_gas(state, place, gas) for gas in gases]
+        return _worst([("no_gas_watch", wording_air.NO_WATCH), *drawn])
+    found = drawn + [_gas(state, place, gas) for gas in gases]
     found += [
         ("unknown", wording_air.unmeasured(gas)) for gas in _NEEDED.get(place.kind, ()) if gas not in gases
     ]
@@ -78,6 +79,15 @@ def _gas(state: State, place: Place, gas: str) -> tuple[str, str]:
         return _named(at[-1]), f"{said}, limit {at[-1].limit:,.0f}"
     lowest = place_air.levels(state.site, place, gas)[0].limit
     return "below", f"{said}, {wording_air.below(lowest, below_min(state, good))}"
+
+
+def _co_elsewhere(state: State) -> list[tuple[str, str]]:
+    """A fire's fumes go where the draught takes them: to every place that has no CO probe of its own."""
+    return [
+        ("unknown", wording_air.elsewhere(other.name))
+        for other in state.site.places
+        if place_air.reached(state, other, "co") is not None
+    ]
 
 
 def _named(level: Level) -> str:
