@@ -19,7 +19,7 @@ from gateway.edges.sqlite import open_reader, open_writer
 from gateway.ports import Minute, RejectedCount
 from gateway.web import desk_bed, paper, taken, turn_page
 from gateway.web.given import Account
-from gateway.web.pages import alarms, bed, chart, probes
+from gateway.web.pages import alarms, bed, chart, floor, probes
 from gateway.web.pages.say import Say, span
 from tests.browser.conftest import account
 from tests.browser.lived import Lived
@@ -240,3 +240,18 @@ def test_seven_days_of_twenty_probes(tmp_path: Path) -> None:
     assert max(one.high for one in series["p07"]) == 33.3
     assert max(one.high for one in series["p06"]) < 17
     assert took_s < 10
+
+
+def test_a_half_moved_piece_is_drawn_to_scale(night: Lived) -> None:
+    """Bed C is 20 to 30 m of 40: a quarter of the floor; of the piece there the first half went away."""
+    night.record("loaded", {"bed": "bed-c", "from_m": 20.0, "to_m": 25.0, "kiln": "kiln", "by": "ben"})
+    strip = night.ask(floor.floor)["floors"][0]["stretches"]
+    assert [(one["bed"], one["grow"]) for one in strip] == [(f"bed-{name}", 25) for name in "abcd"]
+    parts = next(one["parts"] for one in strip if one["bed"] == "bed-c")
+    assert [(one["piece"], one["from_m"], one["to_m"], one["grow"]) for one in parts] == [
+        (None, 20.0, 25.0, 50), ("14", 25.0, 30.0, 50),
+    ]  # fmt: skip
+    half = next(one["parts"] for one in strip if one["bed"] == "bed-b")
+    assert [(one["grow"], one["fade"]) for one in half] == [(40, 1), (60, 3)], (
+        "a fresh turn has the sharper furrows"
+    )

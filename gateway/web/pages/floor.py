@@ -17,6 +17,8 @@ Row = dict[str, Any]
 _HOUR_MS = 3_600_000
 #: Steps in which furrows fade between a turn and the time the next is overdue.
 FADES = 8
+#: Floor without grain shorter than this is not drawn (ours).
+_LEAST_M = 0.05
 #: The scale of a strip's thermometer; a value beyond is drawn at its end and its figure says what it is.
 SCALE_C = (8.0, 30.0)
 
@@ -43,11 +45,11 @@ def _floor(state: State, floor_id: str, length_m: float, rows: dict[str, Row], a
     stretches, upto = [], 0.0
     for place in beds:
         from_m, to_m = place.from_m or 0.0, place.to_m or length_m
-        if from_m - upto > 0.05:
+        if from_m - upto > _LEAST_M:
             stretches.append(_bare(upto, from_m, length_m))
         stretches.append(_stretch(state, place, rows[place.id], ahead, length_m))
         upto = max(upto, to_m)
-    if beds and length_m - upto > 0.05:
+    if beds and length_m - upto > _LEAST_M:
         stretches.append(_bare(upto, length_m, length_m))
     shares = [one["grow"] for one in stretches if one["bed"]]
     small = min(shares, default=100)
@@ -55,7 +57,7 @@ def _floor(state: State, floor_id: str, length_m: float, rows: dict[str, Row], a
         "id": floor_id,
         "length_m": length_m,
         "stretches": stretches,
-        "pace": "long" if small < 10 else "middle" if small < 20 else "short",
+        "pace": "long" if small < 15 else "middle" if small < 20 else "short",
         "rooms": [row for row in rooms(state) if row["floor"] == floor_id],
     }
 
@@ -112,20 +114,28 @@ def _parts(state: State, place: Place, lying: Lying | None, overdue_ms: int | No
     from_m = place.from_m or 0.0
     to_m = place.to_m or max(part.to_m for part in lying.parts)
     found: list[Row] = []
+    upto = from_m
     for part in _merged(sorted(lying.parts, key=lambda part: part.from_m)):
+        if part.from_m - upto > _LEAST_M:
+            found.append(_no_grain(upto, part.from_m, to_m - from_m))
+        upto = max(upto, part.to_m)
         gone = (state.at_ms - part.turned_ms) / lasts_ms
         found.append(
             {
                 "piece": part.piece or lying.piece,
                 "from_m": part.from_m,
                 "to_m": part.to_m,
-                "turned": part.turned,
-                "turned_at": part.turned_ms,
-                "grow": _grow(part.from_m, part.to_m, max(0.1, to_m - from_m)),
+                "grow": _grow(part.from_m, part.to_m, to_m - from_m),
                 "fade": min(FADES, max(0, int(gone * FADES))) if part.turned else FADES,
             }
         )
+    if to_m - upto > _LEAST_M:
+        found.append(_no_grain(upto, to_m, to_m - from_m))
     return found
+
+
+def _no_grain(from_m: float, to_m: float, length_m: float) -> Row:
+    return {"piece": None, "from_m": from_m, "to_m": to_m, "grow": _grow(from_m, to_m, length_m), "fade": 0}
 
 
 def _merged(parts: list[Part]) -> list[Part]:
