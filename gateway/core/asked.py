@@ -45,6 +45,7 @@ KILN_WORK = (
     "fan-off",
     "stripped",
     "to-store",
+    "hand-dry",
 )
 STANDS = ("wet", "dry")
 ANSWERS = ("going", "heard", "cant", "all-out")

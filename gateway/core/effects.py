@@ -1,4 +1,5 @@
-"""The vocabulary of effects: what is to be kept and done (`AlarmChange`, `Notice`, `TurnKnown`).
+"""The vocabulary of effects: what is to be kept and done (`AlarmChange`, `Notice`, `TurnKnown`,
+`BreakKnown`).
 
 An effect is named by its cause, so that the same judgement made twice is kept once.
 """
@@ -97,8 +98,30 @@ class TurnKnown:
     state: str = "kept"
 
 
-Effect = AlarmChange | Notice | TurnKnown
-EFFECTS: dict[str, type] = {"alarm": AlarmChange, "notice": Notice, "turn": TurnKnown}
+@dataclass(frozen=True, slots=True)
+class BreakKnown:
+    """A kiln break as it is thought now: `number` counts the announcements of one kilning.
+
+    `state` is announced or withdrawn; `at_ms` when air-off broke away, `known_at_ms` when that was known.
+    """
+
+    cause: Cause
+    kiln: str
+    piece: str | None
+    number: int
+    state: str
+    at_ms: int | None
+    known_at_ms: int | None
+    sureness: float
+
+
+Effect = AlarmChange | Notice | TurnKnown | BreakKnown
+EFFECTS: dict[str, type] = {
+    "alarm": AlarmChange,
+    "notice": Notice,
+    "turn": TurnKnown,
+    "break": BreakKnown,
+}
 EFFECT_KINDS: dict[type, str] = {kind: word for word, kind in EFFECTS.items()}
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any, Protocol
 
-from gateway.core.effects import AlarmChange, Change, Effect, Notice, TurnKnown
+from gateway.core.effects import AlarmChange, BreakKnown, Change, Effect, Notice, TurnKnown
 from gateway.core.moment import rfc3339
 
 Row = dict[str, Any]
@@ -116,6 +116,19 @@ def turn(known: TurnKnown) -> Row:
     }
 
 
+def kiln_break(known: BreakKnown) -> Row:
+    """A kiln break as it was thought when it was told."""
+    return {
+        "kiln": known.kiln,
+        "piece": known.piece,
+        "number": known.number,
+        "state": known.state,
+        "at": when(known.at_ms),
+        "known_at": when(known.known_at_ms),
+        "sureness": known.sureness,
+    }
+
+
 def forecast(row: Row) -> Row:
     """A row of `views_heat.forecast` with its times as documents write them."""
     return row | {
@@ -129,7 +142,7 @@ def forecast(row: Row) -> Row:
 
 
 def effect(made: Effect) -> Row:
-    """One effect as a line of a replay: its cause, `kind` (alarm, notice or turn), and the fields of its row.
+    """One effect as a line of a replay: its cause, `kind` (alarm, notice, turn, break), its row's fields.
 
     An alarm's or a notice's own kind stands under `alarm_kind` or `notice_kind`; the history of an alarm is
     the one step of this line.
@@ -138,7 +151,9 @@ def effect(made: Effect) -> Row:
         return _line("alarm", made, alarm(made, [made.change]))
     if isinstance(made, Notice):
         return _line("notice", made, notice(made, [], None))
-    return _line("turn", made, turn(made))
+    if isinstance(made, TurnKnown):
+        return _line("turn", made, turn(made))
+    return _line("break", made, kiln_break(made))
 
 
 def _line(word: str, made: Effect, row: Row) -> Row:

@@ -10,8 +10,10 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from gateway.core.estimate.bed_heat_fit import Figures as HeatFigures
+from gateway.core.estimate.honest_state import Figures as HonestFigures
 from gateway.core.estimate.respiration import Figures as BreathFigures
 from gateway.core.site_air import Air
+from gateway.core.site_kiln import KilnFigures
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +42,18 @@ class Couch:
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """One stage of a kiln programme, from `from_h` hours after the fire was lit: air-on and its limit."""
+    """One stage of a kiln programme, from `from_h` hours after the fire was lit: air-on and its limit.
+
+    `after` is what must have been as well: "hours" nothing, "break" the kiln break seen and hand-dry
+    recorded, "dry" the mean moisture at hand-dry at most. No faster up than `ramp_k_per_h`.
+    """
 
     name: str
     from_h: float
     target_c: float
     limit_c: float
+    after: str = "hours"
+    ramp_k_per_h: float = 6.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +189,7 @@ class Probe:
     sequence: str = "/n"
     battery: str = "/b"
     silent_after_s: float = 1800.0
+    role: str | None = None
     calibrated: str = ""
     bump_tested: str = ""
 
@@ -245,7 +254,9 @@ class Site:
     programmes: tuple[Programme, ...] = ()
     callout: Callout = field(default_factory=Callout)
     air: Air = field(default_factory=Air)
+    honest: HonestFigures = field(default_factory=HonestFigures)
     recipes: tuple[Recipe, ...] = ()
+    kiln: KilnFigures | None = None
 
     @cached_property
     def place(self) -> dict[str, Place]:

@@ -6,9 +6,11 @@ from dataclasses import dataclass, field
 
 from gateway.core.board import BoardState
 from gateway.core.callout import Calling
+from gateway.core.estimate.honest_state import Honesty
 from gateway.core.finding import Subject
 from gateway.core.follow.air_state import AirState
 from gateway.core.follow.heat_state import Heats
+from gateway.core.follow.kiln_state import Kilns
 from gateway.core.follow.turns_state import TurnsSeen
 from gateway.core.handover import Note
 from gateway.core.journey.record import Pieces
@@ -67,6 +69,8 @@ class State:
     turns_seen: TurnsSeen = field(default_factory=TurnsSeen)
     notes: list[Note] = field(default_factory=list)
     heats: Heats = field(default_factory=Heats)
+    honesty: Honesty = field(default_factory=Honesty)
+    kilns: Kilns = field(default_factory=Kilns)
     ladders: dict[tuple[str, int], Ladder] = field(default_factory=dict, metadata={"derived": True})
 
     def window(self, probe: str) -> Window:
@@ -97,7 +101,12 @@ class State:
         ]
 
     def good(self, place: str, quantity: str) -> list[tuple[Probe, Window]]:
-        """Probes in service that have been heard and are not silent, with their windows."""
+        """Probes in service that have been heard, are not silent and hang where they belong, with windows."""
+        away = self.honesty.away
+        return [pair for pair in self.heard(place, quantity) if pair[0].id not in away]
+
+    def heard(self, place: str, quantity: str) -> list[tuple[Probe, Window]]:
+        """Probes in service that have been heard and are not silent, wherever they hang, with their windows."""
         found = []
         for probe in self.probes(place, quantity):
             window = self.windows.get(probe.id)

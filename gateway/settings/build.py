@@ -77,6 +77,7 @@ def probe(form: ProbeForm, kind: str, root: str) -> Probe:
         payload=form.payload,
         height_cm=form.height_cm,
         at_m=form.at_m,
+        role=form.role,
         range_low=ends.low,
         range_high=ends.high,
         plausible_low=_least(quantity.plausible[0], ends.low) if garbage.low is None else garbage.low,

@@ -76,6 +76,7 @@ class SiteForm(Form):
     name: Name | None = None
     time_zone: Annotated[str, Field(max_length=100, description='a time zone such as "Europe/London"')]
     programme_files: Annotated[list[File], Field(max_length=20)] = []
+    kiln_physics_file: File | None = None
 
 
 class BrokerForm(Form):
@@ -185,6 +186,7 @@ class ProbeForm(Form):
     unit: str | None = None
     height_cm: Annotated[float, Field(ge=-1000, le=10000)] | None = None
     at_m: AtLeast0 | None = None
+    role: Literal["air_on", "grain", "air_off"] | None = None
     topic: Topic | None = None
     payload: Literal["number", "json"] = "json"
     every_s: Annotated[float, Field(gt=0, le=86400)] = 60.0
@@ -333,3 +335,5 @@ class StageForm(Form):
     from_h: Annotated[float, Field(ge=0, le=2400, description="hours since the fire was lit")]
     target_c: Annotated[Number, Field(description="the air-on temperature wanted")]
     limit_c: Annotated[Number, Field(description="the air-on temperature not to be passed")]
+    after: Literal["hours", "break", "dry"] = "hours"
+    ramp_k_per_h: Annotated[float, Field(gt=0, le=100)] = 6.0

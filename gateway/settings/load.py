@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from gateway.core.site import Place, Probe, Programme, Site
-from gateway.settings import air, build, checks, edge, reach, recipes
+from gateway.settings import air, build, checks, edge, kiln, reach, recipes
 from gateway.settings.fault import Fault, Sheet, SiteFault, Spot
 from gateway.settings.forms import (
     AirForm,
@@ -129,6 +129,8 @@ class _Reading:
         self.phones = self._array("phone", PhoneForm)
         self.shifts = self._array("shift", ShiftForm)
         self.programmes = self._programmes()
+        physics = self.site.form.kiln_physics_file
+        self.kiln = kiln.read_physics(sheet, self.site.spot / "kiln_physics_file", self.folder, physics)
         own = recipes.read_recipes(sheet, document.spot / "recipe", document.data.get("recipe", {}))
         self.recipes = own or recipes.shipped()
 
@@ -231,6 +233,7 @@ class _Reading:
             callout=build.callout(self.callout.form),
             recipes=self.recipes,
             air=self.air,
+            kiln=self.kiln,
         )
 
     def _time_zone(self) -> None:

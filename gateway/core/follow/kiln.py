@@ -1,39 +1,253 @@
-"""Each kiln's load: programme, break, moisture, heat damage."""
+"""Each kiln's load: its stage, kiln break, moisture, heat damage; and what its watch finds.
+
+A load is followed from its loading, or its fire, or from air-on that is a fire nobody recorded, until it is
+stripped. Each air-off reading goes to the break; once a minute of running time air passes through the load as
+it is reckoned, and `kiln_watch` looks at it. It watches and advises; it drives nothing.
+"""
 
 from __future__ import annotations
 
+from gateway.core import board
 from gateway.core.board_state import Out
+from gateway.core.callout import Now
+from gateway.core.effects import BreakKnown
+from gateway.core.estimate import kiln_break, moisture
+from gateway.core.estimate.kiln_break import ANNOUNCED, BreakSeen
+from gateway.core.estimate.moisture_layers import Physics
 from gateway.core.finding import Finding, Subject
+from gateway.core.follow import kiln_air, kiln_watch
+from gateway.core.follow.kiln_air import GUESSED_RATIO, KilnAir
+from gateway.core.follow.kiln_state import Kilning
 from gateway.core.heard import Heard
-from gateway.core.state import NEVER_MS, State
+from gateway.core.inputs import KilnWorked, Loaded
+from gateway.core.science import psychrometrics as moist
+from gateway.core.site import Place
+from gateway.core.site_kiln import KilnFigures
+from gateway.core.state import State
+
+EACH_MS = 60_000
+_DRY_KG_PER_T = 880.0
+#: Nobody knows what a load went through in a longer hole; the reckoning does not leap over it.
+_LONGEST_MS = 10 * 60_000
+_TURNS = {"turned": True, "levelled": False}
+_FIRES = {"lit": "lit", "relit": "lit", "damped": "damped", "drawn": "out"}
 
 
 def reading(state: State, heard: Heard, out: Out) -> None:
-    """Take a reading."""
+    """An air-off reading goes to the kiln break."""
+    if heard.place.kind != "kiln" or heard.probe.quantity != "temperature" or not heard.newest:
+        return
+    kilning, figures = state.kilns.now.get(heard.place.id), state.site.kiln
+    if kilning is None or figures is None or kiln_air.role(heard.probe) != "air_off":
+        return
+    air = kiln_air.look(state, heard.place)
+    if air.on is None:
+        return
+    try:
+        wet_c, weather = _wet_bulb(air, air.on.value_c)
+    except ValueError:
+        # No air can be as these probes say; the next reading may be another.
+        return
+    told = kiln_break.take(
+        kilning.watch, figures.kiln_break, heard.measured_ms, heard.value, air.on.value_c, wet_c, weather
+    )
+    for seen in told:
+        _tell(state, heard.place, kilning, seen, out)
+
+
+def _wet_bulb(air: KilnAir, on_c: float) -> tuple[float, bool]:
+    """Wet bulb of the heated air, and whether the weather behind it is measured."""
+    if air.outdoor_c is not None and air.outdoor_rh is not None:
+        return moist.heated_wet_bulb_c(air.outdoor_c, min(1.0, air.outdoor_rh / 100.0), on_c), True
+    return moist.wet_bulb_c(on_c, _ratio(air)), False
+
+
+def _ratio(air: KilnAir) -> float:
+    """kg of water in a kg of dry outdoor air; heating adds none."""
+    if air.outdoor_c is None:
+        return GUESSED_RATIO
+    rh = kiln_air.GUESSED_RH if air.outdoor_rh is None else min(1.0, air.outdoor_rh / 100.0)
+    return moist.humidity_ratio(air.outdoor_c, rh)
+
+
+def _tell(state: State, place: Place, kilning: Kilning, seen: BreakSeen, out: Out) -> None:
+    out.effects.append(
+        BreakKnown(
+            out.cause(), place.id, kilning.piece, seen.number, seen.state, seen.at_ms, seen.known_at_ms,
+            seen.sureness,
+        )
+    )  # fmt: skip
+    if seen.state == ANNOUNCED:
+        kilning.since.pop("withdrawn", None)
+    elif kilning.break_raised:
+        kilning.since["withdrawn"] = state.run_ms
+    for finding in kiln_watch.withdrawn(state, place, kilning):
+        board.found(state.board, state.site, finding, Now(state.at_ms, state.run_ms), out)
 
 
 def tick(state: State, out: Out) -> list[Finding]:
-    """What time alone brings."""
-    return []
+    """Each minute: air through the load, and a look at it."""
+    if state.run_ms < state.kilns.next_run_ms:
+        return []
+    state.kilns.next_run_ms = (state.run_ms // EACH_MS + 1) * EACH_MS
+    found: list[Finding] = []
+    for place in state.site.places:
+        if place.kind == "kiln" and state.site.kiln is not None:
+            found += _minute(state, place, state.site.kiln)
+    return found
+
+
+def _minute(state: State, place: Place, figures: KilnFigures) -> list[Finding]:
+    air = kiln_air.look(state, place)
+    kilning = state.kilns.now.get(place.id)
+    if kilning is None:
+        if not burns(air, figures):
+            return []
+        kilning = _begin(state, place, figures, air)
+    _dry(state, kilning, figures, air)
+    kiln_watch.advance(state, place, kilning)
+    return kiln_watch.judge(state, place, kilning, figures, air)
+
+
+def burns(air: KilnAir, figures: KilnFigures) -> bool:
+    """Whether air-on is so far over outdoors that there is a fire, recorded or not."""
+    if air.on is None or air.outdoor_c is None:
+        return False
+    return air.on.value_c >= air.outdoor_c + figures.kiln_watch.fire_k
+
+
+def _begin(state: State, place: Place, figures: KilnFigures, air: KilnAir) -> Kilning:
+    firing = state.pieces.kilns.get(place.id)
+    kilning = state.kilns.now[place.id] = Kilning(firing.piece if firing else None, state.at_ms)
+    piece = state.pieces.now.pieces.get(kilning.piece or "")
+    barley_t = (piece.weight_t if piece else None) or figures.kiln_watch.barley_t
+    warm_c = air.hottest.value_c if air.hottest else 18.0
+    kilning.load = moisture.loaded(figures.moisture, barley_t * _DRY_KG_PER_T, barley_t, min(warm_c, 40.0))
+    kilning.dried_ms = state.at_ms
+    return kilning
+
+
+def _dry(state: State, kilning: Kilning, figures: KilnFigures, air: KilnAir) -> None:
+    """Let the air since the last minute through the load as it is reckoned."""
+    passed_ms = min(state.at_ms - kilning.dried_ms, _LONGEST_MS)
+    kilning.dried_ms = state.at_ms
+    if passed_ms <= 0 or air.on is None or kilning.load is None or not kilning.fan:
+        return
+    flow = air.flow_m3_h
+    kilning.air_flow_measured = flow is not None
+    off_c = air.off.value_c if air.off else None
+    try:
+        through = moisture.Air(air.on.value_c, _ratio(air), off_c, flow, air.on.value_c)
+        moisture.pass_air(kilning.load, figures.moisture, physics(figures), passed_ms / 1000.0, through)
+    except ValueError:
+        return
+    kilning.watched_min += passed_ms / 60_000.0
+    stack = kilning.load.members[1].stack
+    layers = [(c, db / (1.0 + db)) for c, db in zip(stack.warm_c, stack.moisture, strict=True)]
+    kilning.damage.take(figures.heat_damage, passed_ms / 60_000.0, layers)
+
+
+def physics(figures: KilnFigures) -> Physics:
+    """The drying law of a site."""
+    law = figures.moisture
+    return Physics(figures.isotherm, figures.thin_layer, law.dry_kj_per_kg_k, law.full_rh)
 
 
 def next_run_ms(state: State) -> int:
     """A running time before which time alone brings nothing."""
-    return NEVER_MS
+    return state.kilns.next_run_ms
 
 
 def entered(state: State, event: object, out: Out) -> None:
-    """Take what people recorded."""
+    """Loaded, lit, turned, stripped …: what changes the load, or what may be thought of it."""
+    figures = state.site.kiln
+    if figures is None or not isinstance(event, Loaded | KilnWorked):
+        return
+    name = event.kiln or next((one.id for one in state.site.places if one.kind == "kiln"), None)
+    place = state.site.place.get(name or "")
+    if place is None or place.kind != "kiln":
+        return
+    at_ms = min(event.when_ms or state.at_ms, state.at_ms)
+    kilning = state.kilns.now.get(place.id)
+    if isinstance(event, Loaded):
+        if kilning is None or kilning.stripped_ms or kilning.piece not in (None, _piece(state, place)):
+            kilning = _begin(state, place, figures, kiln_air.look(state, place))
+        kilning.piece = _piece(state, place)
+        return
+    if event.what == "to-store":
+        state.kilns.now.pop(place.id, None)
+        _end(state, place, kilning, out)
+        return
+    if kilning is None or (kilning.stripped_ms and event.what == "lit"):
+        kilning = _begin(state, place, figures, kiln_air.look(state, place))
+    _worked(state, kilning, figures, event.what, at_ms)
+    if event.what == "stripped":
+        _end(state, place, kilning, out)
+
+
+def _piece(state: State, place: Place) -> str | None:
+    firing = state.pieces.kilns.get(place.id)
+    return firing.piece if firing else None
+
+
+def _worked(state: State, kilning: Kilning, figures: KilnFigures, what: str, at_ms: int) -> None:
+    watch, law = kilning.watch, figures.kiln_break
+    if what in _FIRES:
+        kilning.fire = _FIRES[what]
+        if what in ("lit", "relit") and not kilning.lit_ms:
+            kilning.lit_ms = at_ms
+        kiln_break.stand_still(watch, law, at_ms, kilning.fire != "lit" or not kilning.fan)
+    elif what in _TURNS:
+        kiln_break.disturb(watch, law, at_ms, mixed=_TURNS[what])
+        if _TURNS[what] and kilning.load is not None:
+            moisture.turned(kilning.load, figures.moisture.turned_share)
+            kilning.damage.turned(figures.moisture.turned_share)
+    elif what in ("fan-on", "fan-off"):
+        kilning.fan = what == "fan-on"
+        kiln_break.stand_still(watch, law, at_ms, kilning.fire == "damped" or not kilning.fan)
+    elif what == "hand-dry":
+        kilning.hand_dry_ms = at_ms
+    elif what == "stripped":
+        kilning.stripped_ms, kilning.fire = at_ms, "out"
+
+
+def _end(state: State, place: Place, kilning: Kilning | None, out: Out) -> None:
+    """The load is out: nothing of its watch stands any longer, but that it was stripped too warm."""
+    if kilning is None:
+        return
+    for finding in kiln_watch.ended(state, place, kilning):
+        board.found(state.board, state.site, finding, Now(state.at_ms, state.run_ms), out)
 
 
 def moved(state: State, by_ms: int) -> None:
-    """The clock was set."""
+    """The clock was set: what happened by it moves with it."""
+    for kilning in state.kilns.now.values():
+        for name in ("began_ms", "lit_ms", "hand_dry_ms", "stripped_ms", "stage_ms"):
+            if getattr(kilning, name):
+                setattr(kilning, name, getattr(kilning, name) + by_ms)
+        kilning.dried_ms = state.at_ms + by_ms
 
 
 def site_changed(state: State) -> None:
     """Another site file holds."""
+    state.kilns.now = {
+        name: one for name, one in state.kilns.now.items() if name in state.site.place and state.site.kiln
+    }
+    figures = state.site.kiln
+    for kilning in state.kilns.now.values():
+        if (
+            figures
+            and kilning.load
+            and len(kilning.load.members[0].stack.moisture) != figures.moisture.layers
+        ):
+            kilning.load = None
 
 
 def finding(state: State, subject: Subject) -> Finding | None:
-    """What stands behind an alarm of this family now."""
-    return None
+    """What stands behind an alarm of the kiln's watch now."""
+    place, figures = state.site.place.get(subject.place or ""), state.site.kiln
+    kilning = state.kilns.now.get(subject.place or "")
+    if place is None or figures is None or kilning is None or subject.kind not in kiln_watch.KINDS:
+        return None
+    air = kiln_air.look(state, place)
+    return kiln_watch.finding(state, place, kilning, subject.kind, subject.kind in kilning.told, air)

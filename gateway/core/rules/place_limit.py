@@ -1,8 +1,10 @@
-"""One instant level for a place: the kiln against its programme. Gases are in `place_air`."""
+"""The kiln's temperatures against its programme, and its grain against its own moisture. Gases are in `place_air`."""
 
 from __future__ import annotations
 
 from gateway.core.finding import Finding, Subject
+from gateway.core.follow import kiln_watch
+from gateway.core.follow.kiln_air import role
 from gateway.core.rules.limits import Ladder, Level, ease, take
 from gateway.core.site import Place, Probe
 from gateway.core.state import State
@@ -12,6 +14,8 @@ _HOUR_MS = 3_600_000
 
 #: kind -> (quantity, unit, priority)
 KINDS = {"kiln_hot": ("temperature", "Cel", "high")}
+#: The guard of what hangs in the grain; one alarm is told of both.
+_GRAIN = "kiln_hot_grain"
 
 
 def kind_for(place: Place, quantity: str) -> str | None:
@@ -22,16 +26,19 @@ def kind_for(place: Place, quantity: str) -> str | None:
 
 
 def judge(state: State, place: Place, kind: str, probe: Probe, window: Window, fresh: bool) -> list[Finding]:
-    """Findings of a new reading, newest first by measured time."""
+    """Findings of a new reading, newest first by measured time.
+
+    Air-on and air-off are held against the stage; grain against what its layer's estimated moisture allows.
+    """
     if window.value is None:
         return []
-    guard = state.guard(kind, place.id)
-    ladder = _ladder(state, place, kind, window.measured_ms)
+    key, ladder = _judged_by(state, place, probe, window.measured_ms)
+    guard = state.guard(key, place.id)
     rose, late = take(guard, ladder, probe.id, window.value, window.measured_ms, fresh)
     watching = [
         (other.id, state.windows[other.id].measured_ms)
         for other in state.probes(place.id, KINDS[kind][0])
-        if other.id in state.windows
+        if other.id in state.windows and (role(other) == "grain") == (key == _GRAIN)
     ]
     fell = bool(guard.rank) and fresh and not rose and ease(guard, ladder, watching)
     found = [
@@ -48,49 +55,75 @@ def judge(state: State, place: Place, kind: str, probe: Probe, window: Window, f
 
 
 def finding(state: State, place: Place, kind: str) -> Finding:
-    """The finding as it stands now: the highest good probe, never a mean."""
+    """The finding as it stands now: the good probe furthest over what it is held against, never a mean."""
     quantity, unit, priority = KINDS[kind]
-    good = state.good(place.id, quantity)
-    probe, window = max(good, key=lambda pair: pair[1].value or 0.0, default=(None, None))
-    at_ms = window.measured_ms if window else state.at_ms
-    guard = state.guard(kind, place.id)
-    level = _ladder(state, place, kind, at_ms).levels[0]
-    firing = state.pieces.kilns.get(place.id)
-    detail = ""
-    if kind == "kiln_hot":
-        lit_ms = firing.lit_ms if firing else None
-        detail = "no fire recorded" if lit_ms is None else f"{int((at_ms - lit_ms) / _HOUR_MS)} h in"
+    guards = [state.guards.get(f"{key} {place.id}") for key in (kind, _GRAIN)]
+    up = [guard for guard in guards if guard is not None and guard.rank]
+    good = [
+        (probe, window, _judged_by(state, place, probe, window.measured_ms)[1].levels[0])
+        for probe, window in state.good(place.id, quantity)
+    ]
+    best = max(good, key=lambda one: (one[1].value or 0.0) - one[2].limit, default=None)
+    at_ms = best[1].measured_ms if best else state.at_ms
     return Finding(
         Subject(kind, place.id),
-        guard.rank > 0,
+        bool(up),
         priority,
-        level.name,
+        "high",
         1,
-        value=window.value if window else None,
+        value=best[1].value if best else None,
         unit=unit,
-        limit=level.limit,
+        limit=best[2].limit if best else kiln_limit(state, place, at_ms),
         measured_at_ms=at_ms,
-        since_ms=guard.since_ms or None,
-        trend_per_h=window.trend_per_h() if window else None,
-        hottest_probe=probe.id if probe else None,
-        piece=firing.piece if firing else None,
-        detail=detail,
+        since_ms=min((guard.since_ms for guard in up), default=0) or None,
+        trend_per_h=best[1].trend_per_h() if best else None,
+        hottest_probe=best[0].id if best else None,
+        piece=piece(state, place),
+        detail=detail(state, place),
     )
 
 
-def _ladder(state: State, place: Place, kind: str, at_ms: int) -> Ladder:
+def piece(state: State, place: Place) -> str | None:
+    """What is known to lie in the kiln."""
+    firing = state.pieces.kilns.get(place.id)
+    return firing.piece if firing else None
+
+
+def detail(state: State, place: Place) -> str:
+    """How far the kilning is, and whether the malt is still wet."""
+    kilning, firing = state.kilns.now.get(place.id), state.pieces.kilns.get(place.id)
+    if kilning is not None:
+        return kiln_watch.said(state, place, kilning)
+    lit_ms = firing.lit_ms if firing else None
+    return "no fire recorded" if lit_ms is None else f"{int((state.at_ms - lit_ms) / _HOUR_MS)} h in"
+
+
+def _judged_by(state: State, place: Place, probe: Probe, at_ms: int) -> tuple[str, Ladder]:
+    """The guard that a thermometer belongs to, and what it is held against."""
     programme = state.programme(place)
     delays = int(programme.on_delay_s * 1000), int(programme.off_delay_s * 1000)
-    return Ladder(
-        (Level("high", 1, kiln_limit(state, place, at_ms), "high"),), programme.deadband_k, *delays, 1
-    )
+    limit = kiln_limit(state, place, at_ms)
+    kilning, figures = state.kilns.now.get(place.id), state.site.kiln
+    key = "kiln_hot"
+    if role(probe) == "grain" and kilning is not None and figures is not None and not kilning.stripped_ms:
+        wet = kiln_watch.layer_wb(kilning, probe.height_cm, figures.kiln_watch.depth_cm)
+        key = _GRAIN
+        limit = programme.cap_c if wet is None else min(figures.kiln_watch.wet_limit_c(wet), programme.cap_c)
+    return key, Ladder((Level("high", 1, limit, "high"),), programme.deadband_k, *delays, 1)
 
 
 def kiln_limit(state: State, place: Place, at_ms: int) -> float:
-    """The limit in C of the stage the fire has reached; without a recorded fire the absolute cap."""
+    """The limit in C of the stage the fire has reached; without a recorded fire the absolute cap.
+
+    A fire that nobody recorded (air-on far over outdoors) is held against the lowest of all limits.
+    """
     programme = state.programme(place)
-    firing = state.pieces.kilns.get(place.id)
-    if firing is None or firing.lit_ms is None or not programme.stages:
+    kilning, firing = state.kilns.now.get(place.id), state.pieces.kilns.get(place.id)
+    if not programme.stages:
+        return programme.cap_c
+    if kilning is not None and not kilning.stripped_ms:
+        return min(kiln_watch.stage_of(programme, kilning).limit_c, programme.cap_c)
+    if firing is None or firing.lit_ms is None:
         return programme.cap_c
     hours = max(0.0, (at_ms - firing.lit_ms) / _HOUR_MS)
     limit = programme.stages[0].limit_c

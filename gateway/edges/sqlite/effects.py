@@ -54,7 +54,7 @@ def keep(db: sqlite3.Connection, effect: Effect) -> bool:
         _lay_out_alarm(db, number, effect)
     elif isinstance(effect, Notice):
         _lay_out_notice(db, number, effect)
-    else:
+    elif isinstance(effect, TurnKnown):
         _lay_out_turn(db, number, effect)
     return True
 

@@ -1,0 +1,47 @@
+"""What is kept of each kiln's load."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from gateway.core.estimate.heat_damage import HeatDamage
+from gateway.core.estimate.kiln_break import BreakWatch
+from gateway.core.estimate.moisture import Load
+
+
+@dataclass(slots=True)
+class Kilning:
+    """One load, from its loading (or its fire, where no loading was recorded) until it is stripped.
+
+    Times are Unix ms, 0 for not: `began_ms` when it was first followed, `lit_ms` the first fire,
+    `hand_dry_ms` as recorded, `break_raised` whether the fire was raised while a break stood.
+    `fan` False: stands; `fire` is out, lit or damped, as recorded. `since` is since when (running time) each
+    condition of the watch holds, or its end. `told` are those that are alarms.
+    """
+
+    piece: str | None = None
+    began_ms: int = 0
+    lit_ms: int = 0
+    hand_dry_ms: int = 0
+    stripped_ms: int = 0
+    fire: str = "out"
+    fan: bool = True
+    stage: int = 0
+    stage_ms: int = 0
+    break_raised: bool = False
+    watch: BreakWatch = field(default_factory=BreakWatch)
+    load: Load | None = None
+    damage: HeatDamage = field(default_factory=HeatDamage)
+    dried_ms: int = 0
+    watched_min: float = 0.0
+    air_flow_measured: bool = False
+    since: dict[str, int] = field(default_factory=dict)
+    told: list[str] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Kilns:
+    """Kilns by place, and when they are next looked at (running time)."""
+
+    now: dict[str, Kilning] = field(default_factory=dict)
+    next_run_ms: int = 0
