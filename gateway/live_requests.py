@@ -6,18 +6,20 @@ import queue
 from collections.abc import Callable
 from concurrent.futures import Future
 from concurrent.futures import TimeoutError as TooLate
-from typing import NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 from gateway.core.inputs import Event
 from gateway.errors import GatewayError, NoAnswer
+
+T = TypeVar("T")
 
 MOST = 1000
 WITHIN_S = 10.0
 
 
 class _Request(NamedTuple):
-    what: Event | Callable[[], int]
-    number: Future[int]
+    what: Event | Callable[[], Any]
+    number: Future[Any]
 
 
 class Requests:
@@ -30,13 +32,15 @@ class Requests:
 
     def record(self, event: Event, within_s: float = WITHIN_S) -> int:
         """The event's journal number once it is committed; raises NoAnswer, or what the store said."""
-        return self._ask(event, within_s)
+        number: int = self._ask(event, within_s)
+        return number
 
-    def do(self, work: Callable[[], int], within_s: float = WITHIN_S) -> int:
+    def do(self, work: Callable[[], T], within_s: float = WITHIN_S) -> T:
         """What this returns, called on the writer's thread outside any transaction; raises as `record`."""
-        return self._ask(work, within_s)
+        done: T = self._ask(work, within_s)
+        return done
 
-    def _ask(self, what: Event | Callable[[], int], within_s: float) -> int:
+    def _ask(self, what: Event | Callable[[], Any], within_s: float) -> Any:
         request = _Request(what, Future())
         if self._closed:
             raise NoAnswer("the gateway is stopping")

@@ -15,7 +15,7 @@ import logging
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 from gateway.core import codec, wire
 from gateway.core.inputs import ClockStepped, Condition, Entry, Event, Resumed, SiteChanged, Started
@@ -28,6 +28,7 @@ from gateway.pipeline_time import Stamp, Stamper, keep_axis
 from gateway.ports import Clock, Journal, Message, Source
 
 log = logging.getLogger(__name__)
+Seen = TypeVar("Seen")
 
 #: Messages in one commit, at most.
 BATCH = 1000
@@ -181,6 +182,16 @@ class Pipeline:
         if isinstance(event, SiteChanged):
             self._book = wire.Book(event.site, self._parts.root, self._ahead_ms)
         return self._committed
+
+    def look(self, view: Callable[[Any], Seen]) -> Seen:
+        """What a pure view makes of the judge's state, with everything committed so far judged."""
+        self.judge()
+        return view(self._bench.state)
+
+    @property
+    def place(self) -> tuple[int, int]:
+        """The newest entry committed, and judged; any thread may look."""
+        return self._committed, self._bench.seen.n
 
     def judge(self) -> None:
         """Judge what was committed and the time that has passed; keep what came of it."""

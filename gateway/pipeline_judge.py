@@ -78,6 +78,11 @@ class Bench:
         self._effects += self._judge.advance(self._state, entries, until_run_ms)
         self.seen = Cursor(entries[-1].n if entries else self.seen.n, until_run_ms)
 
+    @property
+    def state(self) -> Any:
+        """The judge's state, to be looked at on the writer's thread and kept by nobody."""
+        return self._state
+
     def catch_up(self, until_run_ms: int) -> None:
         """Judge everything the journal holds beyond the state, keeping what comes of it on the way."""
         if self._again_to.n:

@@ -11,7 +11,7 @@ from gateway.core.inputs import Entry, Event
 from gateway.core.reading import Reading, Rejected
 from gateway.core.site import Site
 
-# Named here for everybody, whichever of the two files they stand in.
+# Named here for everybody, whichever file they stand in.
 from gateway.ports_rows import AlarmLine as AlarmLine  # noqa: PLC0414
 from gateway.ports_rows import Attempt as Attempt  # noqa: PLC0414
 from gateway.ports_rows import KeptEffect as KeptEffect  # noqa: PLC0414
@@ -20,6 +20,9 @@ from gateway.ports_rows import NoticeLine as NoticeLine  # noqa: PLC0414
 from gateway.ports_rows import RejectedCount as RejectedCount  # noqa: PLC0414
 from gateway.ports_rows import RejectedLine as RejectedLine  # noqa: PLC0414
 from gateway.ports_rows import Sizes as Sizes  # noqa: PLC0414
+from gateway.ports_web import WebLine as WebLine  # noqa: PLC0414
+from gateway.ports_web import WebReader as WebReader  # noqa: PLC0414
+from gateway.ports_web import WebWriter as WebWriter  # noqa: PLC0414
 
 #: Beside the journal, under this, how many readings were let go because the site keeps them no longer.
 READINGS_GONE = "readings_gone"

@@ -12,7 +12,7 @@ from pathlib import Path
 from gateway.core.effects import Cause, TurnKnown
 from gateway.core.inputs import Entry
 from gateway.core.site import Site
-from gateway.edges.sqlite import lists, mirror, reads, retention
+from gateway.edges.sqlite import lists, mirror, reads, retention, web
 from gateway.edges.sqlite.faults import faults
 from gateway.edges.sqlite.place import DATABASE, RESERVE
 from gateway.ports import (
@@ -28,6 +28,7 @@ from gateway.ports import (
     RejectedCount,
     RejectedLine,
     Sizes,
+    WebLine,
 )
 
 
@@ -148,6 +149,11 @@ class Reader:
         """As `ports.Reader.minutes`."""
         with self.snapshot():
             return retention.minutes(self._db, probe, from_ms, to_ms, most)
+
+    def web_lines(self) -> list[WebLine]:
+        """As `ports.WebReader.web_lines`."""
+        with self.snapshot():
+            return web.lines(self._db)
 
     def sizes(self) -> Sizes:
         """As `ports.Reader.sizes`."""

@@ -6,13 +6,13 @@ import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from functools import wraps
-from typing import Concatenate, ParamSpec, TypeVar
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from gateway.core.effects import Effect
 from gateway.core.inputs import Delivery, Entry, Event
 from gateway.core.reading import Reading, Rejected
 from gateway.edges.sqlite import effects as outcome
-from gateway.edges.sqlite import mirror, reads, retention
+from gateway.edges.sqlite import mirror, reads, retention, web
 from gateway.edges.sqlite.append import Appender
 from gateway.edges.sqlite.beside import Beside
 from gateway.edges.sqlite.faults import faults
@@ -124,6 +124,16 @@ class Writer:
     def set_meta(self, key: str, value: str) -> None:
         """As `ports.Journal.set_meta`."""
         self._beside.set_meta(key, value)
+
+    @_change
+    def put_web(self, kind: str, key: str, ends_ms: int | None, body: dict[str, Any]) -> None:
+        """As `ports.WebWriter.put_web`."""
+        web.put(self._db, kind, key, ends_ms, body)
+
+    @_change
+    def drop_web(self, kind: str, key: str) -> bool:
+        """As `ports.WebWriter.drop_web`."""
+        return web.drop(self._db, kind, key)
 
     @_change
     def save_mirror(self, state: MirrorState, aside: Sequence[Aside], gone: Sequence[int]) -> None:
