@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from gateway.core.asked import KILN_WORK
 from gateway.core.site import Place, Probe, Programme
 from gateway.core.state import State
 from gateway.web.pages import bed
@@ -16,18 +17,15 @@ Row = dict[str, Any]
 _HOUR_MS = 3_600_000
 LONGEST_MS = 96 * _HOUR_MS
 #: What is done at a kiln, as buttons: the word recorded, and the word said.
-WORK = (
-    ("lit", "Lit"),
-    ("damped", "Damped"),
-    ("relit", "Relit"),
-    ("drawn", "Fire drawn"),
-    ("turned", "Kiln turned"),
-    ("levelled", "Levelled"),
-    ("fan-on", "Fan on"),
-    ("fan-off", "Fan off"),
-    ("stripped", "Stripped"),
-    ("to-store", "To store"),
-)
+_NAMES = {
+    "drawn": "Fire drawn",
+    "turned": "Kiln turned",
+    "hand-dry": "Hand-dry",
+    "fan-on": "Fan on",
+    "fan-off": "Fan off",
+    "to-store": "To store",
+}
+WORK = tuple((word, _NAMES.get(word, word.capitalize())) for word in KILN_WORK)
 #: Which thermometer is which, by where it hangs in the kiln.
 PARTS = ("air-on, under the load", "grain", "air-off, over the load")
 
