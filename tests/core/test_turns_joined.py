@@ -393,3 +393,27 @@ def test_the_probes_own_time_counts() -> None:
     (one,) = bed.told()
     assert minutes((one.began_at_ms + one.ended_at_ms) // 2) == pytest.approx(60, abs=3)
     assert minutes(one.known_at_ms) == late
+
+
+def test_a_coarse_probe_in_steady_grain_is_not_taken_for_a_stuck_one() -> None:
+    """Tenths of a degree, and the same ones for an hour; then its lag, step by step, tells that it lives."""
+    bed = Floor()
+
+    def until(at_min: int) -> None:
+        while bed.now < at_min:
+            bed.now += 1
+            for probe, level in bed.levels.items():
+                gone = 0.0 if bed.now <= 70 else (bed.now - 70) / 2.0
+                bed.read(bed.now, probe, round(14.2 + (level - 14.2) * 0.5**gone, 1))
+
+    until(120)
+    assert [(one.source, one.state) for one in bed.told()] == [("seen", "nobody recorded it")]
+
+
+def test_probes_that_were_stuck_and_come_back_elsewhere_tell_of_no_turn_then() -> None:
+    """One and the same value for an hour, then another at once: what happened, happened at no known time."""
+    bed = Floor()
+    for minute in range(1, 131):
+        for probe, level in (("a1", WARM), ("a2", COOL)):
+            bed.read(minute, probe, round(level if minute <= 70 else MIXED, 1))
+    assert bed.told() == []

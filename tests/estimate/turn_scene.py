@@ -9,7 +9,7 @@ from typing import NamedTuple
 from gateway.core.estimate import turn_seen
 from gateway.core.estimate.turn_seen import Bed, Turns, TurnSeen
 
-NEAR_MS = 15 * 60_000
+NEAR_MS, _MEET_MS = 15 * 60_000, 5 * 60_000
 
 
 class Arrival(NamedTuple):
@@ -56,6 +56,8 @@ class Marks:
     unwatched_found: int = 0
     told: int = 0
     right: int = 0
+    met: int = 0
+    true_met: int = 0
     perhaps: int = 0
     ploughed: int = 0
     withdrawn: int = 0
@@ -148,10 +150,20 @@ def mark(scene: Scene, seen: list[TurnSeen]) -> Marks:
         if kind == "turns":
             marks.delays_s.append((best.known_ms - turn.ended_ms) / 1000)
             marks.ended_off_s.append((best.ended_ms - turn.ended_ms) / 1000)
+    marks.met = sum(any(_meet(one, turn) for turn in scene.turns) for one in told)
+    marks.true_met = sum(
+        any(_meet(one, turn) for one in told) for turn in scene.turns if turn.full and turn.watched
+    )
     for one in free:
         marks.wrong.append((scene.name, one))
         marks.fooled_by[_cause(scene, one)] += 1
     return marks
+
+
+def _meet(one: TurnSeen, turn: TrueTurn) -> bool:
+    """Whether they are of one bed, and their times lie within some minutes of each other."""
+    apart_ms = max(turn.began_ms - one.ended_ms, one.began_ms - turn.ended_ms)
+    return one.bed == turn.bed and apart_ms <= _MEET_MS
 
 
 def _cause(scene: Scene, one: TurnSeen) -> str:

@@ -2,7 +2,8 @@
 
     python -m tests.estimate.turns --turns 500 --seed 1 [--kind world|crude] [--judge]
 
-prints one JSON line: counts, recall and precision with 95 % intervals, how long after the true end it was
+prints one JSON line: counts, recall and precision with 95 % intervals (found: ended within 15 min of the true
+end; `met`: within 5 min of the true turn's time at all), how long after the true end it was
 known, what else was going on where a turn was told that was none; then [found, done] of the turns in beds
 whose probes hang in one place (nothing there tells when a turn ends), of turns of half a bed, and of turns
 for which fewer than two heights reported. Half the scenes come from each kind of bed. With --judge the whole
@@ -58,6 +59,12 @@ def report(marks: Marks) -> dict[str, Any]:
         "right": marks.right,
         "precision": round(marks.right / max(1, marks.told), 4),
         "precision_95": wilson(marks.right, marks.told),
+        "met": {
+            "recall": round(marks.true_met / max(1, marks.turns), 4),
+            "recall_95": wilson(marks.true_met, marks.turns),
+            "precision": round(marks.met / max(1, marks.told), 4),
+            "precision_95": wilson(marks.met, marks.told),
+        },
         "delay_min": {"median": _minutes(statistics.median(delays)), "p90": _minutes(_at(delays, 0.9))},
         "end_off_min": {"median": _minutes(statistics.median(off)), "p90": _minutes(_at(off, 0.9))},
         "one_place": [marks.one_place_found, marks.one_place],

@@ -212,7 +212,7 @@ def _passage(trace: Trace, move: _Move, least: int) -> Passage:
         stray,
         move.settled,
         move.moving,
-        unsure_from(trace, move.start),
+        unsure_from(trace, move.start, move.end),
     )
 
 

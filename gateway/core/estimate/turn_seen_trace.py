@@ -18,6 +18,8 @@ _PLATEAU = 3
 _GAP_MS = 480_000
 #: A probe whose value has not moved by one digit this long may have been stuck: its move may be older.
 STILL = 25
+#: The first step of a probe that was not stuck is at most this share of its way there.
+_STEP_SHARE = 0.6
 
 
 class Trace:
@@ -81,7 +83,7 @@ def runs(change: list[int], since: list[int], least: int) -> list[tuple[int, int
     return runs
 
 
-def unsure_from(trace: Trace, start: int) -> int:
+def unsure_from(trace: Trace, start: int, end: int) -> int:
     """Since when the move may have happened: before a silence, or while one and the same value was said."""
     times, raw = trace.times, trace.raw
     if start + 1 < len(times) and times[start + 1] - times[start] > max(_GAP_MS, 3 * trace.bin_ms):
@@ -90,4 +92,12 @@ def unsure_from(trace: Trace, start: int) -> int:
     while k > 0 and raw[k - 1] == raw[start]:
         k -= 1
     # One value back to where the memory begins may be older than that.
-    return times[k] if start - k >= STILL or k == 0 else times[start]
+    still = start - k >= STILL or k == 0
+    return times[k] if still and not _slides(raw[start : end + 1]) else times[start]
+
+
+def _slides(raw: list[int]) -> bool:
+    """Whether a move goes step by step, as a live probe's lag has it; one that was stuck is there at once."""
+    away = [abs(value - raw[0]) for value in raw]
+    step = next((value for value in away if value), 0)
+    return 0 < step <= _STEP_SHARE * max(away)
