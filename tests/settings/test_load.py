@@ -12,6 +12,7 @@ from gateway.core import codec
 from gateway.core.site import Callout, Couch, Day, Person, Phone, Shift, Site
 from gateway.core.site_air import Air
 from gateway.settings import SECRETS_FOLDER, Settings, SiteFault, check, load, write_keys
+from gateway.settings.kiln import shipped as kiln_figures
 from gateway.settings.programmes import shipped
 from tests.settings.sites import KEY, SITE, changed, faults_of, write
 
@@ -100,7 +101,9 @@ def test_a_bare_site_loads_with_defaults(tmp_path: Path) -> None:
     settings = loaded(tmp_path, BARE)
     [recipe] = settings.site.recipes
     air = settings.site.air
-    assert settings.site == Site("quern-hill", "quern-hill", "Europe/London", recipes=(recipe,), air=air)
+    assert settings.site == Site(
+        "quern-hill", "quern-hill", "Europe/London", recipes=(recipe,), air=air, kiln=kiln_figures()
+    )
     assert replace(air, limits=()) == Air(), "the shipped levels are the core's"
     assert sum(stand.hours for stand in recipe.stands) == 48, "about two days: common practice, no source"
     assert {stand.kind for stand in recipe.stands} == {"wet", "dry"}
