@@ -37,7 +37,7 @@ def _move(state: State, by_ms: int) -> None:
     for probe, window in state.windows.items():
         if window.value is not None and _by_our_clock(window):
             window.measured_ms += by_ms
-            window.times = [at_ms + by_ms for at_ms in window.times]
+            window.from_ms += by_ms
             _move_marks(state, probe, by_ms)
     if by_ms < 0:
         now_ms = state.axis.at_ms(state.run_ms)

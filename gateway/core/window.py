@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-#: One sample a minute is plenty for a trend in grain, and bounds the state: 90 samples, 1.5 h or more.
+#: One sample a minute is plenty for a trend in grain; what the longest trend needs of them bounds the state.
 _SPACING_MS = 60_000
-_SAMPLES = 90
+_SAMPLES, _SLACK = 46, 6
 _HOUR_MS = 3_600_000
 #: A trend is told only from at least this much; less is noise, more blurs a turn.
 _TREND_SPAN_MS = 45 * 60_000
@@ -16,7 +16,10 @@ _TREND_LEAST_SAMPLES = 5
 
 @dataclass(slots=True)
 class Window:
-    """One probe's recent past, calibrated. `heard_run_ms` is 0 until the first reading is taken."""
+    """One probe's recent past, calibrated. `heard_run_ms` is 0 until the first reading is taken.
+
+    `times` count from `from_ms`, and `values` are rounded: short numbers keep the stored state small.
+    """
 
     value: float | None = None
     measured_ms: int = 0
@@ -32,6 +35,7 @@ class Window:
     got_before: int = 0
     times: list[int] = field(default_factory=list)
     values: list[float] = field(default_factory=list)
+    from_ms: int = 0
 
     def take(self, measured_ms: int, value: float, flags: int, run_ms: int, behind_ms: int = 0) -> bool:
         """Take a reading; True if it is newer than all before it (an older one changes no present value).
@@ -52,12 +56,20 @@ class Window:
         self.value = value
         self.flags = flags
         times = self.times
-        if not times or measured_ms - times[-1] >= _SPACING_MS:
-            times.append(measured_ms)
-            self.values.append(value)
-            if len(times) > _SAMPLES + 30:
-                del times[:30], self.values[:30]
+        if not times:
+            self.from_ms = measured_ms
+        if not times or measured_ms - self.from_ms - times[-1] >= _SPACING_MS:
+            times.append(measured_ms - self.from_ms)
+            self.values.append(round(value, 3))
+            if len(times) > _SAMPLES + _SLACK:
+                self._shorten()
         return True
+
+    def _shorten(self) -> None:
+        times = self.times[_SLACK:]
+        self.times = [one - times[0] for one in times]
+        self.values = self.values[_SLACK:]
+        self.from_ms += times[0]
 
     def _turn_hour(self, run_ms: int) -> None:
         started = self.hour_run_ms
@@ -70,7 +82,7 @@ class Window:
 
         None where less than 15 min or five samples tell of it.
         """
-        start = max(self.measured_ms - _TREND_SPAN_MS, since_ms)
+        start = max(self.measured_ms - _TREND_SPAN_MS, since_ms) - self.from_ms
         points = [(t, v) for t, v in zip(self.times, self.values, strict=True) if t >= start]
         if len(points) < _TREND_LEAST_SAMPLES or points[-1][0] - points[0][0] < _TREND_LEAST_MS:
             return None

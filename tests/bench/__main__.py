@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from tests.bench import intake, memory, start, storage
+from tests.bench import intake, judge, memory, start, storage
 
 
 class Bench(NamedTuple):
@@ -18,6 +18,7 @@ class Bench(NamedTuple):
 
 BENCHES = {
     "intake": Bench(intake.options, intake.run),
+    "judge": Bench(judge.options, judge.run),
     "storage": Bench(storage.options, storage.run),
     "memory": Bench(memory.options, memory.run),
     "start": Bench(start.options, start.run),

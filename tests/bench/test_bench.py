@@ -43,3 +43,13 @@ def test_the_boards_figures_are_printed(words: list[str], figures: list[str]) ->
     for name in figures:
         values = found[name].values() if isinstance(found[name], dict) else [found[name]]
         assert all(value > 0 for value in values), found
+
+
+def test_a_reading_is_judged_in_little_time_and_a_bed_kept_in_little_room() -> None:
+    command = [sys.executable, "-m", "tests.bench", "judge", "--beds", "2", "--hours", "26.5"]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT, timeout=120)
+    found = json.loads(done.stdout)
+    assert found["judge_us"] > 0
+    assert found["ratio"] == pytest.approx(found["judge_us"] / found["bare_us"], rel=0.1)
+    # Exact on every machine: bytes of the stored state for each bed, its share of the room's probes within.
+    assert 5_000 < found["bytes_a_bed"] < 24_000, found["bytes_a_bed_by_part"]
