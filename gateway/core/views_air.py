@@ -9,6 +9,7 @@ from typing import Any
 
 from gateway.core.follow import air_people
 from gateway.core.follow.air import gauge
+from gateway.core.reading import RANGE_HIGH
 from gateway.core.rules import air_load, air_said, place_air
 from gateway.core.rules.air_entry import Entry, believed, below_min, entry_state
 from gateway.core.science import exposure
@@ -46,7 +47,7 @@ def _row(state: State, place: Place, gas: str | None, entry: Entry) -> dict[str,
         "value": best[1].value if best else None,
         "unit": "ppm" if gas else None,
         "level": _level(state, place, gas, best),
-        "over_range": f"gas_over_range {place.id}" in state.guards and _over(probes, state),
+        "over_range": any(window.flags & RANGE_HIGH for _, window in good),
         "mean_15min": _mean(state, probes, limit, short=True) if gas else None,
         "mean_8h": _mean(state, probes, limit, short=False) if gas else None,
         "limit_source": limit.source if limit else None,
@@ -73,11 +74,6 @@ def _level(state: State, place: Place, gas: str | None, best: tuple[Probe, Windo
     value = best[1].value or 0.0
     at = [level.name for level in place_air.levels(state.site, place, gas) if value >= level.limit]
     return at[-1] if at else None
-
-
-def _over(probes: list[Probe], state: State) -> bool:
-    marks = state.guards[f"gas_over_range {probes[0].place}"].marks if probes else {}
-    return any(mark.over_n for probe in probes for mark in marks.get(probe.id, ()))
 
 
 def _mean(state: State, probes: list[Probe], limit: Limit | None, short: bool) -> dict[str, Any]:

@@ -228,6 +228,22 @@ def test_a_probe_at_its_end_is_at_least_that_and_an_alarm() -> None:
     assert "gas_over_range room" not in made.state.guards, "nothing is kept of it"
 
 
+def test_a_probe_at_a_short_end_says_nothing_good_and_in_a_kiln_calls_nobody() -> None:
+    made = desk()
+    for minute in range(1, 5):
+        at_ms = START + minute * MINUTE
+        made.lay(minute, Reading("kiln-co2", at_ms, 2000.0, OWN_TIME | RANGE_HIGH))
+        made.lay(minute, Reading("air", at_ms, 2000.0, OWN_TIME | RANGE_HIGH))
+        made.read(minute, "air-co", 0.0)
+    assert {(one.kind, one.place) for one in made.alarms("gas_over_range")} == {("gas_over_range", "room")}
+    assert made.alarms("gas_high") == []
+    for place in ("kiln", "room"):
+        found = entry_state(made.state, place)
+        assert found.state == "leave"
+        assert "a probe at its end, there may be more" in found.why
+        assert row(made, place)["over_range"] is True
+
+
 def test_the_last_probe_lost_is_said_high_and_once() -> None:
     made = desk()
     say(made, 1, 10, air=900.0, air_2=800.0, air_co=0.0)

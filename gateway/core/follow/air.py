@@ -111,7 +111,7 @@ def _lost(state: State, place: Place) -> list[str]:
 
 def _was_there(state: State, probe: Probe) -> bool:
     window = state.windows.get(probe.id)
-    return probe.id in state.out_of_service or (window is not None and window.value is not None)
+    return probe.id in state.out_of_service or (window is not None and window.heard_run_ms > 0)
 
 
 def _is_gone(state: State, probe: Probe) -> bool:

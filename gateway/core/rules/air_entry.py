@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from gateway.core import wording_air
 from gateway.core.finding import Subject
+from gateway.core.reading import RANGE_HIGH
 from gateway.core.rules import place_air
 from gateway.core.rules.air_load import rooms_of
 from gateway.core.rules.limits import Level
@@ -75,6 +76,9 @@ def _gas(state: State, place: Place, gas: str) -> tuple[str, str]:
     value = window.value or 0.0
     at = [level for level in place_air.levels(state.site, place, gas) if value >= level.limit]
     said = wording_air.measured(state.site, state.at_ms, probe, value, window.measured_ms)
+    if any(one.flags & RANGE_HIGH for _, one in good):
+        # It is at least that, and may be any level.
+        return "leave", f"{said}: a probe at its end, there may be more"
     if at:
         return _named(at[-1]), f"{said}, limit {at[-1].limit:,.0f}"
     lowest = place_air.levels(state.site, place, gas)[0].limit

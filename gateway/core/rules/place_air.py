@@ -73,10 +73,10 @@ def _ladder(site: Site, place: Place, gas: str) -> Ladder:
 def judge(state: State, heard: Heard, gas: Gas) -> list[Finding]:
     """Findings of a new reading, newest first by measured time; `gas` is as it was before it."""
     place, quantity = heard.place, heard.probe.quantity
+    if not _calls(place, quantity):
+        return []
     gap = bool(gas.last_ms) and heard.measured_ms - gas.last_ms > hold_ms(heard.probe)
     found = _over_range(state, heard, gap)
-    if not _calls(place, quantity):
-        return found
     guard, ladder = state.guard(_GUARDS[quantity], place.id), _ladder(state.site, place, quantity)
     moved, late = _take(state, guard, ladder, heard, heard.value, gap, (quantity,))
     found += [_late(place, "gas_high", one) for one in late]
