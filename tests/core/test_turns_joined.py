@@ -273,6 +273,35 @@ def test_a_recorded_ploughing_explains_what_the_probes_saw() -> None:
     assert [one.state for one in bed.told()] == ["void"]
 
 
+def test_a_cast_told_late_explains_what_the_probes_took_for_a_turn() -> None:
+    bed = Floor(floor_site())
+    bed.turn(60)
+    assert bed.turned() is not None
+    bed.lay(100, Cast("bed-a", "8", when_ms=START + 50 * MINUTE))
+    assert [one.state for one in bed.told()] == ["void"]
+    assert bed.turned() is None
+    assert bed.asked() == ["Bed A: piece 8 cast where piece 7 lies; is that gone?"]
+
+
+def test_an_entry_of_long_ago_forgets_nothing_of_now() -> None:
+    bed = Floor(cast=False)
+    bed.until(50)
+    bed.lay(50, Cast("bed-a", "7", when_ms=EARLIER))
+    assert len(bed.state.turns_seen.turns.beds["bed-a"].rings["a1"].values) == 50
+    bed.lay(50, Loaded("bed-a"))
+    assert "bed-a" not in bed.state.turns_seen.turns.beds
+
+
+def test_another_trust_holds_at_once() -> None:
+    bed = Floor(trusting("recorded"))
+    bed.turn(60)
+    assert bed.turned() is None
+    bed.lay(101, SiteChanged(trusting("sure")))
+    assert bed.turned() == pytest.approx(60.5, abs=3)
+    bed.lay(102, SiteChanged(trusting("recorded")))
+    assert bed.turned() is None
+
+
 def test_halves_recorded_one_after_another_are_borne_out_by_one_walk() -> None:
     bed = Floor()
     bed.turn(60)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from gateway.core.board_state import Out
 from gateway.core.estimate import turn_seen
 from gateway.core.estimate.turn_seen_bed import TurnSeen
+from gateway.core.estimate.turn_seen_ring import BINS, LEAST_BIN_MS, bin_ms
 from gateway.core.finding import Finding, Subject
 from gateway.core.follow import turns_clock, turns_join, turns_rows, turns_shown
 from gateway.core.follow.turns_state import Seen
@@ -51,10 +52,15 @@ def next_run_ms(state: State) -> int:
 
 def entered(state: State, event: object, out: Out) -> None:
     """Other grain, or none, lies there from now on: what the probes said before tells nothing of it."""
-    if isinstance(event, Cast | Moved | Loaded):
+    if isinstance(event, Cast | Moved | Loaded) and _lately(state, event.when_ms):
         for bed in {event.bed, getattr(event, "to", event.bed)}:
             turn_seen.forget(state.turns_seen.turns, bed)
             state.turns_seen.watched_ms.pop(bed, None)
+
+
+def _lately(state: State, when_ms: int | None) -> bool:
+    """Whether the memory of the probes reaches back before it: else there is nothing to forget."""
+    return when_ms is None or state.at_ms - when_ms <= BINS * LEAST_BIN_MS
 
 
 def moved(state: State, by_ms: int) -> None:
@@ -70,11 +76,13 @@ def site_changed(state: State) -> None:
     for bed in [bed for bed in kept.turns.beds if bed not in site.place]:
         turn_seen.forget(kept.turns, bed)
     for bed, lying in kept.turns.beds.items():
-        here = {probe.id for probe in site.probes_of[bed]}
-        lying.rings = {name: ring for name, ring in lying.rings.items() if name in here}
+        here = {probe.id: bin_ms(probe.every_s) for probe in site.probes_of[bed]}
+        lying.rings = {n: ring for n, ring in lying.rings.items() if here.get(n) == ring.bin_ms}
     kept.turns.air = {name: ring for name, ring in kept.turns.air.items() if name in site.probe}
     kept.seen = {bed: ones for bed, ones in kept.seen.items() if bed in site.place}
     kept.watched_ms = {bed: at_ms for bed, at_ms in kept.watched_ms.items() if bed in site.place}
+    # What is trusted may be another now.
+    turns_join.join(state)
 
 
 def finding(state: State, subject: Subject) -> Finding | None:

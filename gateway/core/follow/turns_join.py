@@ -6,6 +6,8 @@ so a turn that is told better, recorded late, corrected or taken back leaves not
 
 from __future__ import annotations
 
+from bisect import bisect_left
+
 from gateway.core.estimate.turn_seen_merge import RECORDED_NEAR_MS, SURE, Recorded, merge
 from gateway.core.follow.turns_state import Seen
 from gateway.core.inputs_journey import NotTurned
@@ -18,7 +20,7 @@ from gateway.core.state import State
 _EXPLAINS_MS = 2_700_000
 #: Metres by which stretches may differ and still be one.
 _ABOUT_M = 0.5
-_EXPLAINS = ("ploughed", "couch-broken")
+_EXPLAINS = ("ploughed", "couch-broken", "cast", "moved", "loaded")
 
 
 def join(state: State) -> set[int]:
@@ -64,12 +66,15 @@ def stretch(place: Place, record: Record) -> tuple[float, float]:
 
 
 def explained(state: State, one: Seen) -> str:
-    """What else was recorded of the bed at the time: ploughed, couch-broken, or ""."""
-    for record in state.pieces.records:
-        if record.word in _EXPLAINS and not record.void_n and record.body.get("bed") == one.seen.bed:
-            apart_ms = max(one.seen.began_ms - record.when_ms, record.when_ms - one.seen.ended_ms)
-            if apart_ms <= _EXPLAINS_MS:
-                return record.word
+    """What else was recorded of the bed at the time: ploughed, couch-broken, cast, moved, loaded, or ""."""
+    records = state.pieces.records
+    first = bisect_left(records, one.seen.began_ms - _EXPLAINS_MS, key=lambda record: record.when_ms)
+    for record in records[first:]:
+        if record.when_ms > one.seen.ended_ms + _EXPLAINS_MS:
+            break
+        beds = record.body.get("bed"), record.body.get("to")
+        if record.word in _EXPLAINS and not record.void_n and one.seen.bed in beds:
+            return record.word
     return ""
 
 

@@ -107,10 +107,12 @@ def _metres(place: Place, one: Seen) -> tuple[float | None, float | None]:
 
 
 def _seen_state(state: State, one: Seen) -> str:
-    if one.no_n or turns_join.explained(state, one) == "ploughed":
-        return VOID
     if not one.is_turn:
         return WITHDRAWN
-    if turns_join.explained(state, one):
+    was = turns_join.explained(state, one)
+    if was == "couch-broken" and not one.no_n:
+        # A couch is turned when it is broken.
         return "kept"
+    if one.no_n or was:
+        return VOID
     return PERHAPS if one.seen.sureness < SURE else NOBODY
