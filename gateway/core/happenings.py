@@ -10,7 +10,7 @@ from typing import Any
 
 from gateway.core import board, followers, handover, night, rebase
 from gateway.core.board import Now, Out
-from gateway.core.follow import air_people
+from gateway.core.follow import air_people, honest_doubts
 from gateway.core.happenings_floor import ENTERED, entered, tell
 from gateway.core.inputs import (
     Answered,
@@ -92,6 +92,8 @@ def _refused(state: State, what: Refused, out: Out) -> None:
     state.window(probe.id).refused = what.reason
     if what.reason == Reason.CONFLICT:
         tell(state, out, surroundings.conflict(state, probe))
+    if what.reason in (Reason.IMPLAUSIBLE, Reason.NOT_FINITE):
+        tell(state, out, honest_doubts.refused(state, probe, what.count))
 
 
 def _condition(state: State, what: Condition, out: Out) -> None:

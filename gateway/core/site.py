@@ -53,7 +53,7 @@ class Stage:
     target_c: float
     limit_c: float
     after: str = "hours"
-    ramp_k_per_h: float = 6.0
+    ramp_k_per_h: float = 10.0
 
 
 @dataclass(frozen=True, slots=True)

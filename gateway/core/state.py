@@ -106,7 +106,7 @@ class State:
         return [pair for pair in self.heard(place, quantity) if pair[0].id not in away]
 
     def heard(self, place: str, quantity: str) -> list[tuple[Probe, Window]]:
-        """Probes in service that have been heard and are not silent, wherever they hang, with their windows."""
+        """Probes in service that have been heard and are not silent, wherever they hang, and windows."""
         found = []
         for probe in self.probes(place, quantity):
             window = self.windows.get(probe.id)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from gateway.core import night, views_heat, wording_steep, wording_turn
+from gateway.core.follow import honest_said
 from gateway.core.piece import day_of, oldest_part
 from gateway.core.rules import air_said, heat, silence, steeping
 from gateway.core.rules import due as dues
@@ -85,7 +86,7 @@ def _probe(state: State, probe: Probe) -> dict[str, Any]:
         "state": _probe_state(state, probe, window),
         "missed_share": None if missed is None else round(missed, 3),
         "battery": window.battery,
-        "why": out if out is not None else (silence.why_silent(window) or None),
+        "why": out if out is not None else (silence.why_silent(window) or _why_doubted(state, probe)),
     }
 
 
@@ -97,7 +98,16 @@ def _probe_state(state: State, probe: Probe, window: Window) -> str:
     if window.value is None:
         return "waiting"
     quiet_ms = state.run_ms - max(window.heard_run_ms, state.settling_from_ms)
-    return "late" if quiet_ms > _FRESH_INTERVALS * probe.every_s * 1000 else "alive"
+    if quiet_ms > _FRESH_INTERVALS * probe.every_s * 1000:
+        return "late"
+    doubt = honest_said.doubt(state, probe)
+    return honest_said.KINDS[doubt] if doubt else "alive"
+
+
+def _why_doubted(state: State, probe: Probe) -> str | None:
+    """Everything that speaks against the probe, the gravest first."""
+    doubts = [kind for kind in honest_said.KINDS if honest_said.holds(state, probe, kind)]
+    return "; ".join(honest_said.why(state, probe, kind) for kind in doubts) or None
 
 
 def tonight(state: State, ahead: Forecast = AHEAD) -> list[dict[str, Any]]:

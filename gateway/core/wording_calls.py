@@ -157,6 +157,17 @@ def _comma(words: str) -> str:
 
 
 _LOOK = " Look at battery and cable, put it back."
+_DOUBTS = {
+    "probe_not_back": ("NOT BACK IN THE GRAIN", " Put it back into the grain."),
+    "probe_high": ("HANGS OVER THE GRAIN", " Lower it, or record the depth."),
+    "probe_stuck": ("STUCK", " Compare with hand thermometer, change it."),
+    "probe_noisy": ("IS UNRESTFUL", " Look at connector and cable."),
+    "probe_jumps": ("JUMPS", " Look at the bed by hand, then at its cable."),
+    "probe_drifts": ("IS OFF FROM THE OTHERS", " Compare in ice water, set its offset."),
+    "probe_low": ("READS TOO LOW", " Hand meter before going in. Calibrate it."),
+    "probe_sentinel": ("SENDS A FAULT VALUE", " Look at its power and cable."),
+    "probe_hand": ("IS OFF FROM THE HAND THERMOMETER", " Compare both in ice water."),
+}
 CALLS: dict[str, Say] = {
     "bed_hot": _bed_hot,
     "bed_low": _bed_low,
@@ -171,6 +182,7 @@ CALLS: dict[str, Say] = {
     "steep_fill": _steep("FILL", " Fill it."),
     "probe_silent": _probe("SILENT", _LOOK),
     "probe_clock": _probe("CONTRADICTS ITSELF", " Compare with hand thermometer, check its clock."),
+    **{kind: _probe(*words) for kind, words in _DOUBTS.items()},
     "gateway_broker": _gateway(
         "GATEWAY HEARS NO PROBES", " Go round with hand thermometer, look at the broker."
     ),

@@ -19,6 +19,13 @@ _GATEWAY = {
     "gateway_twin": "ONE GATEWAY UNDER THIS NAME AGAIN.",
     "gateway_phone": "PHONES CAN BE REACHED AGAIN.",
 }
+_PROBE = {
+    "probe_silent": "HEARD AGAIN",
+    "probe_not_back": "BACK IN THE GRAIN",
+    "probe_high": "IN THE GRAIN AGAIN",
+    "probe_stuck": "MOVES AGAIN",
+    "probe_noisy": "IS QUIET AGAIN",
+}
 _WHO = Part(" Who is inside?", DETAIL)
 _NOT_CERTIFIED = Part(" Not a certified gas alarm.")
 
@@ -47,7 +54,7 @@ def say_over(told: Told, down_min: int | None) -> tuple[str, list[Part]]:
         head = f"{told.loud()}: NOBODY MISSED"
         return head, [Part(f"{head} any more.")]
     if kind.startswith("probe_"):
-        head = f"PROBE {told.probe} {'HEARD AGAIN' if kind == 'probe_silent' else 'CALL OVER'}"
+        head = f"PROBE {told.probe} {_PROBE.get(kind, 'CALL OVER')}"
         return head, [Part(f"{head}, {told.place}{_colon(told)}.")]
     head = _GATEWAY.get(kind, "GATEWAY CALL OVER." if kind.startswith("gateway_") else "CALL OVER.")
     return head.rstrip("."), [Part(head), Part(f" {told.detail()}." if told.detail() else "", DETAIL)]

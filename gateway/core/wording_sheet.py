@@ -5,19 +5,10 @@ Times to act are common practice, no source, unless the trade's programme says o
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from gateway.core.wording_sheet_form import Sheet
+from gateway.core.wording_sheet_probes import PROBES
 
-
-class Sheet(NamedTuple):
-    """One alarm as it was thought through before anybody is called for it."""
-
-    cause: str
-    consequence: str
-    action: str
-    time_to_act: str
-    priority: str
-    owner: str
-
+__all__ = ["SHEETS", "Sheet", "sheet"]
 
 _GATEWAY_OWNER = "whoever keeps the gateway"
 SHEETS: dict[str, Sheet] = {
@@ -55,7 +46,7 @@ SHEETS: dict[str, Sheet] = {
         "maltster",
     ),
     "turn_overdue": Sheet(
-        "Nobody has recorded a turn of this stretch for longer than the programme allows.",
+        "No turn of this stretch, recorded or seen by the probes, for longer than the programme allows.",
         "The bed heats and mats, and its carbon dioxide stays in it.",
         "Air the room, look at the bed, turn; record the turn, or record it late with its real time.",
         "2 hours",
@@ -94,6 +85,7 @@ SHEETS: dict[str, Sheet] = {
         "low",
         "maintenance",
     ),
+    **PROBES,
     "gas_high": Sheet(
         "Carbon dioxide from growing grain gathers low down: shutters shut, fans off, bed just turned. "
         "Carbon monoxide: a fire that burns badly, or its fumes come back with the draught.",

@@ -28,6 +28,15 @@ ALARMS = {
     "checkout_missed": "somebody is not out",
     "probe_silent": "not heard",
     "probe_clock": "two values for one time",
+    "probe_not_back": "not back in the grain",
+    "probe_high": "hangs over the grain",
+    "probe_stuck": "stuck",
+    "probe_noisy": "unrestful",
+    "probe_jumps": "jumps",
+    "probe_drifts": "off from the others",
+    "probe_low": "reads too low",
+    "probe_sentinel": "sends a fault value",
+    "probe_hand": "off from the hand thermometer",
 }
 ALARM_STATES = {
     "normal": "over",
@@ -43,6 +52,14 @@ PROBE_STATES = {
     "silent": "not heard",
     "waiting": "not heard yet",
     "stuck": "stuck",
+    "not_back": "not back in the grain",
+    "high": "over the grain",
+    "sentinel": "sends a fault value",
+    "jumping": "jumps",
+    "noisy": "unrestful",
+    "low": "reads too low",
+    "drifting": "off from the others",
+    "off": "off from hand thermometer",
     "out_of_service": "out of service",
 }
 UNITS = {"temperature": "°C", "humidity": "%RH", "co2": "ppm", "co": "ppm"}

@@ -61,7 +61,7 @@ def finding(state: State, place: Place, kind: str) -> Finding:
     """The finding as it stands now, with the newest values."""
     guard = state.guard(kind, place.id)
     lying = state.pieces.beds.get(place.id)
-    best = extreme(state, place.id, 1 if kind == "bed_hot" else -1)
+    best = _hottest(state, place.id) if kind == "bed_hot" else extreme(state, place.id, -1)
     measured_ms = best[1].measured_ms if best else state.at_ms
     ladder = ladder_for(state, place, kind, measured_ms)
     level = level_of(ladder, guard.rank)
@@ -98,6 +98,12 @@ def extreme(state: State, place: str, sign: int) -> tuple[Probe, Window] | None:
     """The hottest (sign 1) or coldest (-1) good temperature probe of a place."""
     good = state.good(place, "temperature")
     return max(good, key=lambda pair: sign * (pair[1].value or 0.0), default=None)
+
+
+def _hottest(state: State, place: str) -> tuple[Probe, Window] | None:
+    """The hottest probe that is heard, be it doubted or out of the grain: nothing silences it."""
+    heard = state.heard(place, "temperature")
+    return max(heard, key=lambda pair: pair[1].value or 0.0, default=None)
 
 
 def reached_at(

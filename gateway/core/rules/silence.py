@@ -75,9 +75,11 @@ def _matters(state: State, place: Place) -> bool:
 
 
 def _had_time(state: State, place: Place) -> bool:
-    """Whether every temperature probe is silent or out of service, not merely not heard yet."""
+    """Whether every thermometer is silent, out of service or out of the grain, not merely not heard yet."""
     return all(
-        probe.id in state.out_of_service or (probe.id in state.windows and state.windows[probe.id].silent)
+        probe.id in state.out_of_service
+        or probe.id in state.honesty.away
+        or (probe.id in state.windows and state.windows[probe.id].silent)
         for probe in state.site.probes_of[place.id]
         if probe.quantity == "temperature"
     )
@@ -122,15 +124,22 @@ def why_silent(window: Window) -> str:
 
 
 def unwatched_finding(state: State, place: Place) -> Finding:
-    """The bed's being unwatched as it stands now: how many probes are silent, how many out of service."""
+    """The bed's being unwatched as it stands now: how many probes are silent, or out, and of what."""
     probes = [probe for probe in state.site.probes_of[place.id] if probe.quantity == "temperature"]
     out = sum(probe.id in state.out_of_service for probe in probes)
     silent = sum(state.window(probe.id).silent for probe in probes if probe.id not in state.out_of_service)
+    away = sum(
+        probe.id in state.honesty.away
+        and probe.id not in state.out_of_service
+        and not state.window(probe.id).silent
+        for probe in probes
+    )
     heard_windows = [state.window(probe.id) for probe in probes if state.window(probe.id).value is not None]
     last = max(heard_windows, key=lambda window: window.measured_ms, default=None)
     lying = state.pieces.beds.get(place.id)
     parts = [f"{silent} silent"] if silent else []
     parts += [f"{out} out of service"] if out else []
+    parts += [f"{away} out of the grain"] if away else []
     return Finding(
         Subject("bed_unwatched", place.id),
         place.id in state.unwatched,
