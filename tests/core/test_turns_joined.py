@@ -11,7 +11,17 @@ from gateway.core.board_state import Out
 from gateway.core.effects import TurnKnown
 from gateway.core.estimate.turn_seen_bed import TurnSeen
 from gateway.core.follow import turns
-from gateway.core.inputs import Cast, ClockStepped, CouchBroken, Entry, Input, Loaded, SiteChanged, Turned
+from gateway.core.inputs import (
+    Answered,
+    Cast,
+    ClockStepped,
+    CouchBroken,
+    Entry,
+    Input,
+    Loaded,
+    SiteChanged,
+    Turned,
+)
 from gateway.core.inputs_journey import Corrected, NotTurned, Ploughed, Upheld, Voided
 from gateway.core.reading import OWN_TIME, Reading
 from gateway.core.site import Programme, Site
@@ -446,3 +456,29 @@ def test_probes_that_were_stuck_and_come_back_elsewhere_tell_of_no_turn_then() -
         for probe, level in (("a1", WARM), ("a2", COOL)):
             bed.read(minute, probe, round(level if minute <= 70 else MIXED, 1))
     assert bed.told() == []
+
+
+@pytest.mark.parametrize("turned", [True, False])
+def test_whoever_went_and_turned_is_not_called_again_at_once(turned: bool) -> None:
+    """An answer holds for 45 min; a turn in that time has the bed looked at again before anybody is woken."""
+    bed = Floor(floor_site(on_delay_s=60.0))
+    bed.lay(0, Turned("bed-a", when_ms=START - 2 * HOUR))
+    bed.levels = {"a1": 24.4, "a2": 22.9}
+    bed.until(60)
+    (alarm,) = [one for one in bed.state.board.standing.values() if one.finding.subject.kind == "bed_hot"]
+    bed.lay(60, Answered(alarm.number, "going", by="ada"))
+    bed.until(85)
+    if turned:
+        bed.levels = {"a1": 22.6, "a2": 22.5}
+    bed.until(170)
+    calls = [
+        minutes(one.at_ms)
+        for one in bed.notices()
+        if one.at_ms > START + 60 * MINUTE and one.alarm == alarm.number
+    ]
+    assert calls
+    if turned:
+        # Still over its limit three quarters of an hour after the turn: that is somebody's business again.
+        assert calls[0] == pytest.approx(135, abs=5)
+    else:
+        assert calls[0] == pytest.approx(105, abs=1)
