@@ -336,4 +336,4 @@ class StageForm(Form):
     target_c: Annotated[Number, Field(description="the air-on temperature wanted")]
     limit_c: Annotated[Number, Field(description="the air-on temperature not to be passed")]
     after: Literal["hours", "break", "dry"] = "hours"
-    ramp_k_per_h: Annotated[float, Field(gt=0, le=100)] = 6.0
+    ramp_k_per_h: Annotated[float, Field(gt=0, le=100)] = 10.0

@@ -23,7 +23,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from gateway.core import engine, rows, views_heat
-from gateway.core.effects import Effect, Notice
+from gateway.core.effects import BreakKnown, Effect, Notice
 from gateway.core.inputs import (
     Answered,
     Cast,
@@ -218,10 +218,15 @@ class _People:
     def hear(self, made: list[Effect], now_ms: int) -> None:
         """A phone rang: who is called answers, and goes and turns what there is to turn."""
         for one in made:
+            if isinstance(one, BreakKnown) and one.state == "announced":
+                self.later(now_ms + HOUR, self._hand_dry)
             if not isinstance(one, Notice) or one.kind != "call" or one.alarm is None:
                 continue
             answer_ms = now_ms + round(self._habits.answers_after_min * MINUTE)
             self.later(answer_ms, partial(self._answer, one))
+
+    def _hand_dry(self, now_ms: int) -> None:
+        self._desk.record(now_ms, KilnWorked("hand-dry", "kiln", by="ada"))
 
     def _answer(self, notice: Notice, at_ms: int) -> None:
         standing = {alarm.number: alarm for alarm in self._desk.state.board.standing.values()}

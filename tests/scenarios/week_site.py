@@ -22,7 +22,7 @@ def tables() -> dict[str, Any]:
     found = site()
     keep = ("kiln", "outdoors", "steep-1")
     places = [place for place in found["place"] if place["id"] in keep]
-    probes = [probe for probe in found["probe"] if probe["place"] in keep and probe["id"] != "kiln-humidity"]
+    probes = [probe for probe in found["probe"] if probe["place"] in keep]
     floors = []
     for floor in ("lower", "upper"):
         floors.append({"id": floor, "length_m": 40, "volume_m3": 2400})
