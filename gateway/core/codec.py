@@ -1,6 +1,8 @@
 """Dataclasses to plain JSON values and back, exactly: floats keep every bit, unknown keys are refused.
 
-A field with metadata {"derived": True} can be made again from the others and is left out.
+A field with metadata {"derived": True} can be made again from the others and is left out. Of a class with
+`BRIEF = True`, of which many are kept, fields that stand at their default are left out, too: such a default
+never changes.
 """
 
 from __future__ import annotations
@@ -9,7 +11,7 @@ import dataclasses
 import types
 import typing
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from enum import Enum
 from functools import cache
 from typing import Any
@@ -27,6 +29,8 @@ def plain(value: Any) -> Any:
     if isinstance(value, _PLAIN):
         return value
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        if getattr(value, "BRIEF", False):
+            return {name: plain(item) for name, item in _told(value)}
         return {name: plain(getattr(value, name)) for name in _names(type(value))}
     if isinstance(value, dict):
         return {str(key): plain(item) for key, item in value.items()}
@@ -40,6 +44,26 @@ def plain(value: Any) -> Any:
 def restore(kind: Any, value: Any) -> Any:
     """The inverse of `plain` for a type; raises ValueError naming the key where the form does not fit."""
     return _reader(kind)(value)
+
+
+def _told(value: Any) -> Iterator[tuple[str, Any]]:
+    """The fields of a brief value that differ from their defaults; 0 for 0.0 and 1 for True do."""
+    kind: type = type(value)
+    for name, default in _defaults(kind):
+        item = getattr(value, name)
+        if item != default or type(item) is not type(default) or str(item) != str(default):
+            yield name, item
+
+
+@cache
+def _defaults(kind: type) -> tuple[tuple[str, Any], ...]:
+    found = []
+    for field in dataclasses.fields(kind):
+        made = field.default_factory
+        default = field.default if made is dataclasses.MISSING else made()
+        if not field.metadata.get("derived"):
+            found.append((field.name, default))
+    return tuple(found)
 
 
 @cache

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import ClassVar
 
-#: One sample a minute is plenty for a trend in grain; what the longest trend needs of them bounds the state.
-_SPACING_MS = 60_000
-_SAMPLES, _SLACK = 46, 6
+#: A sample each minute and a half is plenty for a trend in grain; what the longest trend needs of them bounds
+#: the state.
+_SPACING_MS = 90_000
+_SAMPLES, _SLACK = 31, 5
 _HOUR_MS = 3_600_000
 #: A trend is told only from at least this much; less is noise, more blurs a turn.
 _TREND_SPAN_MS = 45 * 60_000
@@ -20,6 +22,8 @@ class Window:
 
     `times` count from `from_ms`, and `values` are rounded: short numbers keep the stored state small.
     """
+
+    BRIEF: ClassVar[bool] = True
 
     value: float | None = None
     measured_ms: int = 0

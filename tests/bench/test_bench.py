@@ -51,5 +51,5 @@ def test_a_reading_is_judged_in_little_time_and_a_bed_kept_in_little_room() -> N
     found = json.loads(done.stdout)
     assert found["judge_us"] > 0
     assert found["ratio"] == pytest.approx(found["judge_us"] / found["bare_us"], rel=0.1)
-    # Exact on every machine: bytes of the stored state for each bed, its share of the room's probes within.
-    assert 5_000 < found["bytes_a_bed"] < 24_000, found["bytes_a_bed_by_part"]
+    # Exact on every machine: bytes of the stored state for each bed.
+    assert 5_000 < found["bytes_a_bed"] < 20_000, found["bytes_a_bed_by_part"]

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import ClassVar, NamedTuple
 
 
 class Level(NamedTuple):
@@ -35,6 +35,8 @@ class Ladder(NamedTuple):
 @dataclass(slots=True)
 class Mark:
     """One probe against one limit: since when over it, since when well under it (Unix ms, 0 for not)."""
+
+    BRIEF: ClassVar[bool] = True
 
     over_since_ms: int = 0
     over_until_ms: int = 0
