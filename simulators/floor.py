@@ -41,8 +41,8 @@ class Floor:
             self.room.given_kg += let_out_kg
             self.room.co2_kg += let_out_kg
 
-    def step(self, dt_s: float, weather: Weather) -> None:
-        """Let `dt_s` pass for the beds, the slab and the air."""
+    def step(self, dt_s: float, weather: Weather, fumes_m3: float = 0.0) -> None:
+        """Let `dt_s` pass for the beds, the slab and the air, with CO that came from a furnace."""
         around = self.surroundings()
         co2_kg = joules = 0.0
         for bed in self.beds.values():
@@ -50,4 +50,5 @@ class Floor:
             co2_kg += bed.step(dt_s, around)
             joules += bed.heat.to_room - before_j
         self.slab_c += (self.room.temperature_c - self.slab_c) * dt_s / 3600.0 / SLAB_LAG_H
-        self.room.step(dt_s, co2_kg, joules / dt_s, weather.temperature_c, weather.co2_ppm)
+        outdoor_c, ppm = weather.temperature_c, weather.co2_ppm
+        self.room.step(dt_s, co2_kg, joules / dt_s, outdoor_c, ppm, weather.rh, fumes_m3)

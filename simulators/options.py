@@ -27,6 +27,9 @@ acting on the floor while it runs: publish to ROOT/sim/command
   {"turn": "bed-c"}      {"turn": {"place": "bed-c", "from_m": 28, "to_m": 34}}
   {"draught": 0.5}       {"draught": {"place": "floor-1", "amount": 2}}   shutters of a floor
   {"damp": "kiln-1"}     {"damp": {"place": "kiln-1", "amount": 0.4}}
+  {"light": "kiln-1"}    {"relight": "kiln-1"}    {"kiln-turn": true}
+  {"fire": "out"}        or "wild", or "load": the fire fails, burns too hot, the load catches
+  {"door": "open"}       {"fan": "on"}    {"door": {"place": "floor-1", "how": "shut"}}
   {"hook": "c1"} {"back": "c1"}   a probe left out of the grain, put back
   {"stuck": {"probe": "c1", "for_s": 3600}}   {"silent": {"probe": "c1", "for_s": 3600}}
 mishaps (chances per message, 0 to 1)

@@ -6,6 +6,11 @@
 {"draught": {"place": "floor-1", "amount": 2}}   a kiln's draught, or the shutters of a floor
 {"damp": "kiln-1"}                      damp the fire right down
 {"damp": {"place": "kiln-1", "amount": 0.4}}     0 damped, 1 as the programme wants
+{"light": "kiln-1"}   {"relight": "kiln-1"}      light a fire, or again: the programme goes on where it was
+{"kiln-turn": true}   {"kiln-turn": "kiln-1"}    turn the load in the kiln
+{"fire": "out"}  {"fire": "wild"}  {"fire": "load"}   the fire fails; burns far too hot; the load catches
+{"fire": {"place": "kiln-1", "how": "out"}}
+{"door": "open"}  {"fan": "on"}  {"door": {"place": "floor-1", "how": "shut"}}   of every floor, or of one
 {"hook": "c1"}   {"back": "c1"}         a probe taken out and left on its hook; put back
 {"stuck": {"probe": "c1", "for_s": 3600}}   {"silent": {"probe": "c1", "for_s": 3600}}
 """
@@ -15,7 +20,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 MAX_BYTES = 1024
-VERBS = ("turn", "draught", "damp", "hook", "back", "stuck", "silent")
+HOWS = {"fire": ("out", "wild", "load"), "door": ("open", "shut"), "fan": ("on", "off")}
+KILN_VERBS = ("light", "relight", "kiln-turn")
+VERBS = ("turn", "draught", "damp", *KILN_VERBS, *HOWS, "hook", "back", "stuck", "silent")
 DEFAULT_AMOUNT = {"draught": 1.0, "damp": 0.0}
 HIGHEST_AMOUNT = {"draught": 3.0, "damp": 1.0}
 
@@ -34,6 +41,7 @@ class Order:
     from_m: float | None = None
     to_m: float | None = None
     for_s: float = 3600.0
+    how: str = ""
 
 
 def read_payload(payload: bytes) -> Order:
@@ -54,6 +62,10 @@ def read_order(order: object) -> Order:
     verb, said = next(iter(order.items()))
     if verb not in VERBS:
         raise BadOrder(f"verb {str(verb)[:40]!r}: expected one of {', '.join(VERBS)}")
+    if verb in HOWS:
+        return _in_a_way(verb, said)
+    if verb in KILN_VERBS and said is True:
+        return Order(verb, None)
     if isinstance(said, str):
         return Order(verb, said[:200], DEFAULT_AMOUNT.get(verb, 0.0))
     if isinstance(said, Mapping):
@@ -61,6 +73,17 @@ def read_order(order: object) -> Order:
     if verb in HIGHEST_AMOUNT:
         return Order(verb, None, _number(verb, "amount", said, HIGHEST_AMOUNT[verb]))
     raise BadOrder(f"{verb}: expected a name")
+
+
+def _in_a_way(verb: str, said: object) -> Order:
+    how, target = said, None
+    if isinstance(said, Mapping):
+        how, target = said.get("how"), said.get("place")
+        if not isinstance(target, str):
+            raise BadOrder(f"{verb}: expected a place by name")
+    if not isinstance(how, str) or how not in HOWS[verb]:
+        raise BadOrder(f"{verb}: {str(how)[:40]!r}: expected one of {', '.join(HOWS[verb])}")
+    return Order(verb, None if target is None else target[:200], how=how)
 
 
 def _full(verb: str, said: Mapping[str, object]) -> Order:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 
+from simulators.air import DRY_AIR_KG_PER_M3
 from simulators.bed import Bed
 from simulators.floor import Floor
 from simulators.kiln import Kiln
@@ -70,12 +71,11 @@ class Senses:
             return kiln.warm_at(height_m), "grain" if 0.0 < height_m <= kiln.depth_m else "air"
         if plan.quantity == "humidity":
             return 100.0 * (kiln.on_rh() if height_m <= 0.0 else kiln.off_rh()), "air"
-        burning = kiln.fire if kiln.air_on_c > self._weather.temperature_c + 3.0 else 0.0
         by_quantity = {
-            "co2": self._weather.co2_ppm + 1500.0 * burning,
-            "co": 4.0 * burning,
+            "co2": kiln.co2_ppm(self._weather.co2_ppm),
+            "co": kiln.co_ppm(),
             "pressure_difference": 12.0 * kiln.draught,
-            "air_flow": kiln.air_m3_h_t * kiln.barley_t / 3600.0 * kiln.draught,
+            "air_flow": kiln.air_kg_s(self._weather.temperature_c) / DRY_AIR_KG_PER_M3,
         }
         return by_quantity[plan.quantity], "air"
 
@@ -92,7 +92,8 @@ class Senses:
             return floor.room.temperature_c
         if plan.quantity == "humidity":
             return 100.0 * floor.room.rh
-        return floor.room.co2_ppm() if plan.quantity == "co2" else 0.0
+        by_quantity = {"co2": floor.room.co2_ppm(), "co": floor.room.co_ppm()}
+        return by_quantity.get(plan.quantity, 0.0)
 
 
 def _kiln_height_m(plan: ProbePlan, kiln: Kiln) -> float:

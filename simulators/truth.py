@@ -1,8 +1,9 @@
 """What was really so, as lines of JSON: for judging a judge.
 
 Kinds: `bed` and `room` and `kiln` (each minute), `temperature` (each minute for each thermometer: what
-is true at its place, what its element felt, whether it was in place), `turn` (when it ended), `break`
-(a kiln's), `fault` (of a probe or of the link), `order` (what somebody did). Times RFC 3339, UTC.
+is true at its place, what its element felt, whether it was in place), `turn` (when it ended), `layer`
+(each ten minutes, of a kiln's load from below), `break` and `break_lost` (a kiln's; simulators/kiln.py says
+what they are), `fault` (of a probe or of the link), `order` (what somebody did). Times RFC 3339, UTC.
 """
 
 from collections.abc import Iterable, Mapping
@@ -10,7 +11,7 @@ from datetime import UTC, datetime
 
 from simulators.bed import Bed, Turn
 from simulators.floor import Floor
-from simulators.kiln import Kiln
+from simulators.kiln import SURE_S, Kiln
 from simulators.mishaps import Fault
 from simulators.orders import Order
 from simulators.probe import Probe
@@ -49,7 +50,8 @@ def minute(
     for name, floor in floors.items():
         room = floor.room
         air_c, ppm = round(room.temperature_c, 3), round(room.co2_ppm())
-        lines.append({"kind": "room", "at": at, "floor": name, "value_c": air_c, "co2_ppm": ppm})
+        line: Line = {"kind": "room", "at": at, "floor": name, "value_c": air_c, "co2_ppm": ppm}
+        lines.append(line | {"rh": round(room.rh, 4), "co_ppm": round(room.co_ppm(), 2)})
     for name, kiln in kilns.items():
         lines.append(
             {
@@ -58,10 +60,30 @@ def minute(
                 "kiln": name,
                 "air_on_c": round(kiln.air_on_c, 3),
                 "air_off_c": round(kiln.warm_at(kiln.depth_m), 3),
-                "water_left_kg": round(kiln.water_kg - kiln.removed_kg, 2),
+                "water_left_kg": round(kiln.water_left_kg, 2),
+                "moisture_wb": round(kiln.load.moisture_wb_mean(), 4),
+                "off_rh": round(kiln.off_rh(), 4),
+                "broke": kiln.broke,
+                "lit": kiln.lit(),
             }
         )
     return lines
+
+
+def layers(at_s: float, kilns: Mapping[str, Kiln]) -> list[Line]:
+    """One line for each layer of each kiln's load, counted from the wire floor."""
+    return [
+        {
+            "kind": "layer",
+            "at": rfc3339(at_s),
+            "kiln": name,
+            "layer": i + 1,
+            "moisture_wb": round(layer.moisture_db / (1.0 + layer.moisture_db), 4),
+            "value_c": round(layer.warm_c, 2),
+        }
+        for name, kiln in kilns.items()
+        for i, layer in enumerate(kiln.load.layers)
+    ]
 
 
 def probes(at_s: float, instruments: Iterable[Probe], senses: Senses) -> list[Line]:
@@ -95,8 +117,9 @@ def turn(bed: str, done: Turn) -> Line:
 
 
 def kiln_break(at_s: float, name: str, kiln: Kiln) -> Line:
-    """The moment a kiln broke."""
-    return {"kind": "break", "at": rfc3339(at_s), "kiln": name, "lit_h": round(kiln.lit_h, 3)}
+    """The moment a kiln broke, or lost its break again: known when the air-off has stayed so for a while."""
+    kind, at = "break" if kiln.broke else "break_lost", rfc3339(at_s - SURE_S)
+    return {"kind": kind, "at": at, "kiln": name, "lit_h": round(kiln.lit_h - SURE_S / 3600.0, 3)}
 
 
 def fault(at_s: float, what: str, probe: str | None, topic: str, until_s: float | None) -> Line:
@@ -120,5 +143,5 @@ def link_fault(happened: Fault, probe: str | None) -> Line:
 
 def order(at_s: float, given: Order) -> Line:
     """Something that somebody did to a bed, a floor or a kiln."""
-    at = rfc3339(at_s)
-    return {"kind": "order", "at": at, "verb": given.verb, "target": given.target, "amount": given.amount}
+    at, said = rfc3339(at_s), given.how or given.amount
+    return {"kind": "order", "at": at, "verb": given.verb, "target": given.target, "amount": said}

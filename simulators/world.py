@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from simulators import truth
 from simulators.bed import Bed
+from simulators.doings import AIR_ORDERS, KILN_ORDERS, to_floors, to_kilns
 from simulators.floor import Floor
 from simulators.grain import Grain, Lie
 from simulators.kiln import PROGRAMME, Kiln
@@ -28,6 +29,8 @@ TICK_S = 10.0
 PHYSICS_S = 30.0
 """Heat, CO2, air and kilns step by this: bed layers change over many minutes."""
 TRUTH_S = 60.0
+LAYERS_S = 600.0
+"""A load's layers are told every so often: they are many and slow."""
 DEFAULT_VOLUME_M3 = 2000.0
 
 
@@ -122,7 +125,8 @@ class World:
         doings: dict[str, Callable[[Order], str | None]] = {
             "turn": self._turn,
             "draught": self._draught,
-            "damp": self._damp,
+            **dict.fromkeys(KILN_ORDERS, lambda given: to_kilns(given, self.kilns)),
+            **dict.fromkeys(AIR_ORDERS, lambda given: to_floors(given, self.floors, self._floor_of)),
         }
         why_not = doings.get(order.verb, self._to_probe)(order)
         if why_not is None and order.verb in doings:
@@ -183,14 +187,20 @@ class World:
         if self.now_s >= self._next_truth_s:
             self._next_truth_s += TRUTH_S * (1 + (self.now_s - self._next_truth_s) // TRUTH_S)
             self._lines += truth.minute(self.now_s, self.beds, self.floors, self.kilns)
+            if self.now_s % LAYERS_S < TRUTH_S:
+                self._lines += truth.layers(self.now_s, self.kilns)
             self._lines += truth.probes(self.now_s, self.probes.values(), self.senses)
 
     def _physics(self, dt_s: float) -> None:
         self.weather.step(dt_s, self.now_s)
+        fumes_m3 = dt_s * sum(kiln.fumes_m3_s() for kiln in self.kilns.values())
+        growing = next((floor for floor in self.floors.values() if floor.beds), None)
         for floor in self.floors.values():
-            floor.step(dt_s, self.weather)
+            floor.step(dt_s, self.weather, fumes_m3 if floor is growing else 0.0)
         for name, kiln in self.kilns.items():
-            if kiln.step(dt_s, self.weather.temperature_c, self.weather.rh):
+            broke = kiln.broke
+            kiln.step(dt_s, self.weather.temperature_c, self.weather.rh)
+            if kiln.broke != broke:
                 self._lines.append(truth.kiln_break(self.now_s, name, kiln))
 
     def _walk(self, since_s: float) -> None:
@@ -258,19 +268,10 @@ class World:
         target = order.target
         floor = self.floors.get(target or "-") or self._floor_of.get(target or "-")
         if target is None or target in self.kilns:
-            for name, kiln in self.kilns.items():
-                kiln.draught = order.amount if target in (None, name) else kiln.draught
-            return None
+            return to_kilns(order, self.kilns)
         if floor is None:
             return f"draught: {target!r} is neither a kiln nor on a floor"
         floor.room.shutters = order.amount
-        return None
-
-    def _damp(self, order: Order) -> str | None:
-        if order.target is not None and order.target not in self.kilns:
-            return f"damp: {order.target!r} is no kiln: expected one of {', '.join(self.kilns) or 'none'}"
-        for name, kiln in self.kilns.items():
-            kiln.fire = order.amount if order.target in (None, name) else kiln.fire
         return None
 
     def _to_probe(self, order: Order) -> str | None:
