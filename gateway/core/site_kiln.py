@@ -33,6 +33,7 @@ class WatchSettings:
     fire_c: float
     co_fire_ppm: float
     cool_c: float
+    no_break_wb: float
     wet_limits: tuple[tuple[float, float], ...]
 
     def wet_limit_c(self, moisture_wb: float) -> float:

@@ -12,7 +12,7 @@ from gateway.core.board_state import Out
 from gateway.core.callout import Now
 from gateway.core.effects import BreakKnown
 from gateway.core.estimate import kiln_break, moisture
-from gateway.core.estimate.kiln_break import ANNOUNCED, BreakSeen
+from gateway.core.estimate.kiln_break import ANNOUNCED, BreakSeen, BreakWatch
 from gateway.core.estimate.moisture_layers import Physics
 from gateway.core.finding import Finding, Subject
 from gateway.core.follow import kiln_air, kiln_watch
@@ -20,6 +20,7 @@ from gateway.core.follow.kiln_air import GUESSED_RATIO, KilnAir
 from gateway.core.follow.kiln_state import Kilning
 from gateway.core.heard import Heard
 from gateway.core.inputs import KilnWorked, Loaded
+from gateway.core.reading import CLOCK_UNSURE, OWN_TIME
 from gateway.core.science import psychrometrics as moist
 from gateway.core.site import Place
 from gateway.core.site_kiln import KilnFigures
@@ -27,6 +28,8 @@ from gateway.core.state import State
 
 EACH_MS = 60_000
 _DRY_KG_PER_T = 880.0
+_CHOKED_SHARE = 0.4
+_WATCH_TIMES = ("measured_ms", "since_ms", "left_ms", "looked_ms", "quiet_until_ms")
 #: Nobody knows what a load went through in a longer hole; the reckoning does not leap over it.
 _LONGEST_MS = 10 * 60_000
 _TURNS = {"turned": True, "levelled": False}
@@ -52,7 +55,17 @@ def reading(state: State, heard: Heard, out: Out) -> None:
         kilning.watch, figures.kiln_break, heard.measured_ms, heard.value, air.on.value_c, wet_c, weather
     )
     for seen in told:
-        _tell(state, heard.place, kilning, seen, out)
+        if seen.state == ANNOUNCED and kiln_watch.too_wet_to_break(kilning, figures, air):
+            # Air-off that warms over a load so wet has lost its draught: wet grain heats itself.
+            kilning.unlikely_ms, kilning.watch = state.at_ms, _afresh(kilning.watch)
+        else:
+            _tell(state, heard.place, kilning, seen, out)
+
+
+def _afresh(watch: BreakWatch) -> BreakWatch:
+    """A watch that has still to see the plateau; what people did to the kiln still counts."""
+    seen = BreakSeen(number=watch.seen.number - 1)
+    return BreakWatch(seen, standing=watch.standing, quiet_until_ms=watch.quiet_until_ms)
 
 
 def _wet_bulb(air: KilnAir, on_c: float) -> tuple[float, bool]:
@@ -111,9 +124,7 @@ def _minute(state: State, place: Place, figures: KilnFigures) -> list[Finding]:
 
 def burns(air: KilnAir, figures: KilnFigures) -> bool:
     """Whether air-on is so far over outdoors that there is a fire, recorded or not."""
-    if air.on is None or air.outdoor_c is None:
-        return False
-    return air.on.value_c >= air.outdoor_c + figures.kiln_watch.fire_k
+    return kiln_watch.fired(air, figures) is True
 
 
 def _begin(state: State, place: Place, figures: KilnFigures, air: KilnAir) -> Kilning:
@@ -135,10 +146,14 @@ def _dry(state: State, kilning: Kilning, figures: KilnFigures, air: KilnAir) -> 
         return
     flow = air.flow_m3_h
     kilning.air_flow_measured = flow is not None
+    seconds = passed_ms / 1000.0
+    if flow is None and kiln_watch.is_choked(state, kilning):
+        # Less goes through than is guessed; not nothing, or a wrong guess would never be found out.
+        seconds *= _CHOKED_SHARE
     off_c = air.off.value_c if air.off else None
     try:
         through = moisture.Air(air.on.value_c, _ratio(air), off_c, flow, air.on.value_c)
-        moisture.pass_air(kilning.load, figures.moisture, physics(figures), passed_ms / 1000.0, through)
+        moisture.pass_air(kilning.load, figures.moisture, physics(figures), seconds, through)
     except ValueError:
         return
     kilning.watched_min += passed_ms / 60_000.0
@@ -221,11 +236,27 @@ def _end(state: State, place: Place, kilning: Kilning | None, out: Out) -> None:
 
 def moved(state: State, by_ms: int) -> None:
     """The clock was set: what happened by it moves with it."""
-    for kilning in state.kilns.now.values():
-        for name in ("began_ms", "lit_ms", "hand_dry_ms", "stripped_ms", "stage_ms"):
-            if getattr(kilning, name):
-                setattr(kilning, name, getattr(kilning, name) + by_ms)
+    for place, kilning in state.kilns.now.items():
+        for name in ("began_ms", "lit_ms", "hand_dry_ms", "stripped_ms", "stage_ms", "unlikely_ms"):
+            _move(kilning, name, by_ms)
+        for name in () if _tells_time(state, place) else _WATCH_TIMES:
+            _move(kilning.watch, name, by_ms)
         kilning.dried_ms = state.at_ms + by_ms
+
+
+def _tells_time(state: State, place: str) -> bool:
+    """Whether air-off's thermometer has a time of its own, which the gateway's clock does not move."""
+    windows = [
+        state.windows[probe.id]
+        for probe in state.site.probes_of[place]
+        if probe.id in state.windows and kiln_air.role(probe) == "air_off" and probe.quantity == "temperature"
+    ]
+    return any(one.flags & OWN_TIME and not one.flags & CLOCK_UNSURE for one in windows)
+
+
+def _move(kept: Kilning | BreakWatch, name: str, by_ms: int) -> None:
+    if getattr(kept, name):
+        setattr(kept, name, getattr(kept, name) + by_ms)
 
 
 def site_changed(state: State) -> None:

@@ -13,6 +13,8 @@ _OVER_CM, _UNDER_CM = 60.0, 0.0
 _OLD_MS = 5 * 60_000
 #: Outdoor air where nothing tells of it: kg of water in a kg of dry air, and relative humidity (ours).
 GUESSED_RATIO, GUESSED_RH = 0.006, 0.8
+#: Outdoors where no thermometer hangs there, for telling a fire: a warm day (C; ours).
+GUESSED_C = 20.0
 
 
 class Spot(NamedTuple):

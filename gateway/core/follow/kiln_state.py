@@ -16,7 +16,8 @@ class Kilning:
     Times are Unix ms, 0 for not: `began_ms` when it was first followed, `lit_ms` the first fire,
     `hand_dry_ms` as recorded, `break_raised` whether the fire was raised while a break stood.
     `fan` False: stands; `fire` is out, lit or damped, as recorded. `since` is since when (running time) each
-    condition of the watch holds, or its end. `told` are those that are alarms.
+    condition of the watch holds, or its end. `told` are those that are alarms. `unlikely_ms`: when air-off
+    last warmed as at a break, with more water in the load than any draught could have left there.
     """
 
     piece: str | None = None
@@ -37,6 +38,7 @@ class Kilning:
     air_flow_measured: bool = False
     since: dict[str, int] = field(default_factory=dict)
     told: list[str] = field(default_factory=list)
+    unlikely_ms: int = 0
 
 
 @dataclass(slots=True)

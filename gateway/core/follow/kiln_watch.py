@@ -11,7 +11,7 @@ from typing import NamedTuple
 from gateway.core.estimate import moisture
 from gateway.core.estimate.kiln_break import ANNOUNCED
 from gateway.core.finding import Finding, Subject
-from gateway.core.follow.kiln_air import KilnAir, look
+from gateway.core.follow.kiln_air import GUESSED_C, KilnAir, look
 from gateway.core.follow.kiln_state import Kilning
 from gateway.core.science.grain import wb_of_db
 from gateway.core.site import Place, Programme, Stage
@@ -23,6 +23,8 @@ _HOUR_MS, _MIN_MS = 3_600_000, 60_000
 _OVER_MS = 10 * _MIN_MS
 #: A load stripped warm is on the list for so long, or until it is in store (ours).
 _COOLING_MS = 12 * _HOUR_MS
+#: A draught that seemed lost is thought so for this long (ours).
+_CHOKED_MS = 3 * _HOUR_MS
 _NO_STAGE = Stage("no programme", 0.0, 0.0, 0.0)
 
 
@@ -65,6 +67,30 @@ def is_wet(kilning: Kilning, figures: KilnFigures) -> bool:
     found = mean_wb(kilning)
     broken = kilning.watch.seen.state == ANNOUNCED
     return not broken and (found is None or found > figures.moisture.hand_dry_wb)
+
+
+def too_wet_to_break(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
+    """Whether even the driest reckoning has so much water left that no dry air can reach the top yet."""
+    if kilning.load is None:
+        return False
+    if kilning.unlikely_ms and air.off_rh is not None and air.off_rh >= figures.kiln_watch.stew_rh:
+        # The draught seemed lost before: then warm air-off is no evidence, and damp air-off is.
+        return True
+    driest_db = min(member.stack.mean_db() for member in kilning.load.members)
+    return wb_of_db(driest_db) > figures.kiln_watch.no_break_wb
+
+
+def is_choked(state: State, kilning: Kilning) -> bool:
+    """Whether the draught seems lost: the load warms as at a break that cannot be one."""
+    return bool(kilning.unlikely_ms) and state.at_ms - kilning.unlikely_ms <= _CHOKED_MS
+
+
+def fired(air: KilnAir, figures: KilnFigures) -> bool | None:
+    """Whether air-on is so far over outdoors that a fire heats it; None where air-on is not known."""
+    if air.on is None:
+        return None
+    around_c = GUESSED_C if air.outdoor_c is None else air.outdoor_c
+    return air.on.value_c >= around_c + figures.kiln_watch.fire_k
 
 
 def may_begin(stage: Stage, kilning: Kilning, figures: KilnFigures) -> bool:
@@ -183,26 +209,45 @@ def _burning(state: State, place: Place, kilning: Kilning, figures: KilnFigures,
 
 def _stews(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
     watch = figures.kiln_watch
-    if air.hottest is None or air.off_rh is None or kilning.stripped_ms or not is_wet(kilning, figures):
+    if (
+        air.off_rh is None
+        or air.off_rh < watch.stew_rh
+        or kilning.stripped_ms
+        or not is_wet(kilning, figures)
+    ):
         return False
-    return air.hottest.value_c > watch.stew_c and air.off_rh >= watch.stew_rh
+    # Below the front grain is dry and as hot as air-on, hours before the break: that is drying, no stewing.
+    wet = [
+        spot.value_c
+        for spot in air.grain
+        if (layer_wb(kilning, spot.probe.height_cm, watch.depth_cm) or 1.0) > figures.moisture.hand_dry_wb
+    ]
+    return max([*wet, air.off.value_c if air.off else 0.0], default=0.0) > watch.stew_c
 
 
 def _gone_out(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
     """A fire that was lit, and neither damped nor drawn, gives no heat while the load is wet."""
-    if kilning.fire != "lit" or air.on is None or air.outdoor_c is None or not is_wet(kilning, figures):
-        return False
-    return air.on.value_c < air.outdoor_c + figures.kiln_watch.fire_k
+    return kilning.fire == "lit" and fired(air, figures) is False and is_wet(kilning, figures)
 
 
 def _heats_itself(state: State, kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
     """A wet load without fire or without draught, that warms: judged as a deep bed."""
     watch = figures.kiln_watch
-    idle = kilning.fire != "lit" or not kilning.fan or "kiln_fire_out" in kilning.told
-    if not idle or air.hottest is None or kilning.stripped_ms or not is_wet(kilning, figures):
+    cold = fired(air, figures) is not True and (kilning.fire != "lit" or "kiln_fire_out" in kilning.told)
+    choked = is_choked(state, kilning)
+    known = "kiln_heating" in kilning.told
+    if (
+        not (cold or choked or known or not kilning.fan)
+        or air.hottest is None
+        or kilning.stripped_ms
+        or not is_wet(kilning, figures)
+    ):
         return False
     trend = state.window(air.hottest.probe.id).trend_per_h()
-    return air.hottest.value_c >= watch.heating_c and trend is not None and trend >= watch.heating_k_per_h
+    if air.hottest.value_c < watch.heating_c or trend is None:
+        return False
+    # Once it heats it stays an alarm until it cools: as hot as it can get it is no less a stew.
+    return trend >= (-watch.heating_k_per_h if known else watch.heating_k_per_h)
 
 
 def _climbs(state: State, programme: Programme, kilning: Kilning, air: KilnAir) -> bool:
