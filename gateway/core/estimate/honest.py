@@ -110,7 +110,7 @@ def noisy(track: Track) -> bool:
 
 
 def low(track: Track, figures: Figures, value: float, measured_ms: int) -> bool:
-    """Whether CO2 has read below outdoor air for an hour; over as long above it."""
+    """Whether CO2 has read below outdoor air for an hour; over after a day above it: people breathe, too."""
     lowest = figures.outdoor_ppm - figures.co2_accuracy_ppm
     was = "probe_low" in track.faults
     if (value < lowest) == was:
@@ -118,4 +118,4 @@ def low(track: Track, figures: Figures, value: float, measured_ms: int) -> bool:
         return was
     if not track.low_since_ms:
         track.low_since_ms = measured_ms
-    return not was if measured_ms - track.low_since_ms >= _HOUR_MS else was
+    return not was if measured_ms - track.low_since_ms >= (_DAY_MS if was else _HOUR_MS) else was
