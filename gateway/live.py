@@ -36,6 +36,7 @@ from gateway.live_reload import Reload
 from gateway.live_requests import Requests
 from gateway.live_retention import Retention
 from gateway.live_verbs import by_kind
+from gateway.live_web import Asked, Page
 from gateway.live_writer import WriterThread
 from gateway.pipeline import Parts, Pipeline
 from gateway.pipeline_time import resumed_at_ms
@@ -125,7 +126,11 @@ class Gateway:
         self._people, self._real = people, real
         self._backups = Backups(store)
         self._reload = Reload(settings, again, self._adopt)
-        own = {"backup": self._backups.asked, "reload": self._reload.asked}
+        self._said: dict[str, Any] = {}
+        asked = Asked(self._pipeline, self._requests, people, self._clock, lambda: self._said)
+        self._page = Page.of(settings.web, store, writer, asked)
+        page = self._page.asked
+        own = {"backup": self._backups.asked, "reload": self._reload.asked, "account": page, "token": page}
         self._control = Control(store, by_kind(own, answering(people.control, writer, self._requests)))
         self._door = _door(settings, key, people, real)
         self._writer = WriterThread(self._pipeline, self._requests, self._clock, self._signals.wake)
@@ -148,6 +153,7 @@ class Gateway:
             self._control,
             self._door,
             self._timer,
+            self._page,
         )
         for part in parts:
             part.start()
@@ -204,7 +210,7 @@ class Gateway:
         return [name for name, age_s in ages.items() if age_s > STILL_S]
 
     def _facts(self, state: str, still: list[str]) -> dict[str, Any]:
-        return {
+        self._said = {
             "written_ms": real_wall_ms(),
             "state": state,
             "version": __version__,
@@ -216,7 +222,9 @@ class Gateway:
             "attempts": self._deliver.sent,
             "mirror": self._mirror.facts(),
             "door_port": self._door.port,
+            "page": self._page.url,
         }
+        return self._said
 
     def _stop(self) -> bool:
         """Nobody new is let in, then what is under way ends, then the writer, then the connection."""
@@ -226,6 +234,7 @@ class Gateway:
         self._backups.stop()
         self._control.stop()
         self._door.stop()
+        self._page.stop()
         ended = {
             "deliver": self._deliver.stop(STOP_S / 4),
             "mirror": self._mirror.stop(STOP_S / 4),

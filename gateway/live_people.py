@@ -56,6 +56,10 @@ class People:
         """From now on this site file holds."""
         self._site = site
 
+    def site(self) -> Site:
+        """The site file that holds."""
+        return self._site
+
     def look(self, alarm: int) -> dict[str, Any] | None:
         """The row of an alarm with the words of its newest message; None where there is none."""
         found = next((one for one in self._reader.alarms(True, _ALARMS) if one.alarm.number == alarm), None)

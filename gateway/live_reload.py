@@ -17,7 +17,7 @@ log = logging.getLogger(__name__)
 
 WITHIN_S = 30.0
 #: Tables that belong to connections: they are made once, at the start.
-AT_START = ("broker", "links", "series", "keep_raw_days")
+AT_START = ("broker", "links", "series", "keep_raw_days", "web")
 
 
 class Reload:

@@ -43,7 +43,11 @@ ROOMS: dict[str, Room] = {
     "gateway.pipeline": Room(VALUES),
     "gateway.replay": Room(VALUES, ("numpy",)),
     "gateway.settings": Room(("gateway.core", "gateway.errors"), ("pydantic",)),
-    "gateway.web": Room((*VALUES, "gateway.web.pages"), ("jinja2", "starlette")),
+    # The rows of the JSON interface are the command line's: one place makes both.
+    "gateway.web": Room(
+        (*VALUES, "gateway.web.pages", "gateway.show.documents"),
+        ("argon2", "fastapi", "jinja2", "starlette", "uvicorn"),
+    ),
     "gateway.web.pages": Room(VALUES, pure=True),
     "gateway.show": Room(VALUES, ("rich",)),
     "gateway.edges": Room(VALUES),

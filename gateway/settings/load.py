@@ -32,6 +32,7 @@ from gateway.settings.locate import Lines
 from gateway.settings.programmes import OF_PLACES, SHIPPED, Known, read_programmes, shipped
 from gateway.settings.quantities import QUANTITIES
 from gateway.settings.read import Document, Row, parse, read_document, rows, table
+from gateway.settings.web import WebForm, WebSettings, read_web
 from gateway.settings.words import nearest
 
 TABLES: dict[str, type[Form]] = {
@@ -42,6 +43,7 @@ TABLES: dict[str, type[Form]] = {
     "air": AirForm,
     "series": SeriesForm,
     "store": StoreForm,
+    "web": WebForm,
 }
 ARRAYS: dict[str, type[Form]] = {
     "floor": FloorForm, "place": PlaceForm, "probe": ProbeForm, "person": PersonForm, "phone": PhoneForm,
@@ -65,6 +67,7 @@ class Settings:
     warnings: tuple[Fault, ...] = ()
     series: edge.SeriesSettings | None = None
     keep_raw_days: float = 90.0
+    web: WebSettings | None = None
 
 
 def load(path: Path | str, env: Mapping[str, str] | None = None, *, with_secrets: bool = True) -> Settings:
@@ -173,6 +176,7 @@ class _Reading:
         links = edge.links(self.links) if self.links.whole else edge.LinksSettings("", 0, "")
         phone_settings = [edge.phone(sheet, row, secrets) for row in self.phones]
         series = self._series(secrets)
+        page = self._page(secrets)
         site = self._site(broker.root)
         faults = sheet.faults()
         if site is None or any(fault.blocks for fault in faults):
@@ -181,7 +185,7 @@ class _Reading:
         keys = (phone.id for phone in site.phones)
         phones = dict(zip(keys, phone_settings, strict=True))
         keep_days = self.store.form.keep_raw_days
-        found = Settings(site, broker, links, phones, tuple(warnings), series, keep_days)
+        found = Settings(site, broker, links, phones, tuple(warnings), series, keep_days, page)
         return found, faults, sheet.warnings()
 
     def _series(self, secrets: edge.Secrets) -> edge.SeriesSettings | None:
@@ -189,6 +193,13 @@ class _Reading:
         if "series" not in self.document.data:
             return None
         return edge.series(self.sheet, table(self.sheet, self.document, "series", SeriesForm), secrets)
+
+    def _page(self, secrets: edge.Secrets) -> WebSettings | None:
+        """The page, where the file has one."""
+        if "web" not in self.document.data:
+            return None
+        row = table(self.sheet, self.document, "web", WebForm)
+        return read_web(self.sheet, row, secrets) if row.whole else None
 
     def _check_tables(self, broker: edge.BrokerSettings) -> None:
         sheet, data = self.sheet, self.document.data

@@ -1,4 +1,4 @@
-"""Accounts, sessions, tokens and one-time links: who somebody is, and for how long.
+"""Accounts, sessions and one-time links: who somebody is, and for how long.
 
 All of it is held in memory and written through to the store, so that asking who somebody is costs nothing.
 What is secret is kept as a digest only: passwords by argon2id (19 MiB, 2 passes, 1 lane: the first choice
@@ -7,8 +7,6 @@ of the OWASP Password Storage Cheat Sheet), one at a time, everything random by 
 
 from __future__ import annotations
 
-import hashlib
-import hmac
 import secrets
 import threading
 from collections.abc import Callable
@@ -20,6 +18,7 @@ from argon2.exceptions import InvalidHashError, VerificationError
 
 from gateway.web.given import ROLES, Account
 from gateway.web.keep import Keep
+from gateway.web.secret import digest
 from gateway.web.slow import Slow
 
 #: NIST SP 800-63B and ASVS 5.0 6.2.1: at least eight, fifteen advised; no rule of composition.
@@ -58,16 +57,6 @@ class Link:
     ends_ms: int
 
 
-def digest(secret: str) -> str:
-    """What is kept of a random secret."""
-    return hashlib.sha256(secret.encode("utf-8", "replace")).hexdigest()
-
-
-def csrf(session: str) -> str:
-    """What a form of that session must bring along: made from the session, which it does not tell."""
-    return hmac.new(session.encode(), b"form", hashlib.sha256).hexdigest()
-
-
 class Accounts:
     """Any thread may call it."""
 
@@ -82,7 +71,6 @@ class Accounts:
         self._slow = Slow(real_ms)
         self._accounts: dict[str, dict[str, Any]] = {}
         self._sessions: dict[str, Session] = {}
-        self._tokens: dict[str, dict[str, Any]] = {}
         self._links: dict[str, Link] = {}
         self._read()
 
@@ -92,8 +80,6 @@ class Accounts:
                 continue
             if kind == "account":
                 self._accounts[key] = body
-            elif kind == "token":
-                self._tokens[key] = body
             elif kind == "link":
                 self._links[key] = Link(body["purpose"], body["name"], ends_ms or 0)
             elif kind == "session":
@@ -117,12 +103,6 @@ class Accounts:
             held = self._sessions.get(digest(session))
             return held is not None and not self._over(held)
 
-    def of_token(self, token: str) -> Account | None:
-        """Whose token it is."""
-        with self._turn:
-            body = self._tokens.get(digest(token))
-            return Account(body["name"], body["role"]) if body else None
-
     def _over(self, held: Session) -> bool:
         now_ms = self._real_ms()
         idle = now_ms - held.seen_ms > self._idle_ms
@@ -138,17 +118,21 @@ class Accounts:
 
     def login(self, name: str, password: str, peer: str) -> str:
         """A new session; raises NotSo. Failures slow down whoever fails, and that name a little."""
-        wait_s = self._slow.wait_s(name, peer)
-        if wait_s:
-            raise NotSo(f"Too many tries. Try again in {wait_s} s.", wait_s)
+        name = " ".join(name[:80].split())
+        self._slow_down(name, peer)
         body = self._accounts.get(name)
         kept = (body or {}).get("secret") or self._nobody
         good = self._matches(kept, password) and bool(body and body.get("secret"))
         if not good:
             self._slow.failed(name, peer)
             raise NotSo("The name and the password do not belong together.")
-        self._slow.went_well(name, peer)
+        self._slow.went_well(name)
         return self._begin(name)
+
+    def _slow_down(self, name: str, peer: str) -> None:
+        wait_s = self._slow.wait_s(name, peer)
+        if wait_s:
+            raise NotSo(f"Too many tries. Try again in {wait_s} s.", wait_s)
 
     def _matches(self, kept: str, password: str) -> bool:
         with self._one_hash:
@@ -245,10 +229,7 @@ class Accounts:
         link = self.look(secret)
         if link is None:
             raise NotSo("This link was used already, or its time is over. Ask for a new one.")
-        if link.purpose == SETUP:
-            name = checked_name(name)
-        else:
-            name = link.name
+        name = checked_name(name) if link.purpose == SETUP else link.name
         hashed = None if link.purpose == OPEN else self._hashed(password)
         self._spend(secret)
         if link.purpose == SETUP:
@@ -273,7 +254,7 @@ class Accounts:
         with self._one_hash:
             return self._hasher.hash(password)
 
-    # Accounts and tokens
+    # Accounts
 
     def add(self, name: str, role: str, person: str | None = None) -> None:
         """A new account, without a password until a link sets one. Raises NotSo."""
@@ -298,9 +279,7 @@ class Accounts:
 
     def set_password(self, name: str, old: str, new: str, session: str, peer: str) -> None:
         """A new password for whoever knows the old one; other sessions end. Raises NotSo."""
-        wait_s = self._slow.wait_s(name, peer)
-        if wait_s:
-            raise NotSo(f"Too many tries. Try again in {wait_s} s.", wait_s)
+        self._slow_down(name, peer)
         kept = self._accounts.get(name, {}).get("secret")
         if kept and not self._matches(kept, old):
             self._slow.failed(name, peer)
@@ -332,31 +311,6 @@ class Accounts:
             found = [self._account(name) for name in sorted(self._accounts)]
         return [one for one in found if one is not None]
 
-    def add_token(self, name: str, role: str) -> str:
-        """A token for a program; shown once. Raises NotSo."""
-        name = checked_name(name)
-        if role not in ROLES:
-            raise NotSo(f"The role is one of {', '.join(ROLES)}, not {role!r}.")
-        if any(body["name"] == name for body in self._tokens.values()):
-            raise NotSo(f"There is a token {name!r} already.")
-        secret = secrets.token_urlsafe(32)
-        body = {"name": name, "role": role, "made_ms": self._real_ms()}
-        self._keep.put("token", digest(secret), None, body)
-        with self._turn:
-            self._tokens[digest(secret)] = body
-        return secret
-
-    def remove_token(self, name: str) -> None:
-        """Let a token stop working. Raises NotSo."""
-        with self._turn:
-            keys = [key for key, body in self._tokens.items() if body["name"] == name]
-            if not keys:
-                raise NotSo(f"There is no token {name!r}.")
-            for key in keys:
-                self._tokens.pop(key)
-        for key in keys:
-            self._keep.drop("token", key)
-
 
 def _fresh(role: str, person: str | None) -> dict[str, Any]:
     return {"role": role, "person": person, "fahrenheit": False, "look": "auto", "secret": None}
@@ -370,7 +324,7 @@ def checked_name(name: str) -> str:
     return name
 
 
-#: Passwords of ten letters or more that every list of guesses has; the length keeps the others out. From memory.
+#: Long passwords that every list of guesses has, from memory; their length keeps the others out.
 _KNOWN = frozenset(
     """1234567890 0123456789 12345678910 password12 password123 passwordpassword qwertyuiop qwerty12345
     qwertyuiop123 1q2w3e4r5t 1q2w3e4r5t6y letmein123 iloveyou123 administrator changeme123 welcome123

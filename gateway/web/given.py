@@ -45,6 +45,13 @@ class Given(Protocol):
         """What the threads say of themselves, as for `health`."""
 
 
+class Running(Given, Protocol):
+    """What the application needs besides what its pages need."""
+
+    def place(self) -> tuple[int, int]:
+        """The newest journal numbers committed and judged: it changes when something did. At once."""
+
+
 @dataclass(frozen=True, slots=True)
 class Account:
     """Somebody who is logged in (or a token). `person` is an id of the site file, where they are one."""

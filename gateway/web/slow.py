@@ -47,8 +47,8 @@ class Slow:
             while len(self._failed) > _MOST:
                 del self._failed[next(iter(self._failed))]
 
-    def went_well(self, name: str, peer: str) -> None:
-        """Somebody has logged in: nothing is held against them."""
+    def went_well(self, name: str) -> None:
+        """Somebody has logged in: nothing is held against that name. Where they came from is still slowed:
+        else an account of one's own would buy more tries at another."""
         with self._turn:
             self._failed.pop(("name", name), None)
-            self._failed.pop(("peer", peer), None)

@@ -1,0 +1,83 @@
+"""The pages of whoever is not logged in yet, and of one's own settings."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from jinja2 import DictLoader, Environment, StrictUndefined
+
+from gateway.web import paper
+
+_FRAME = """<!doctype html>
+<html lang="en"{% if me is defined %} data-look="{{ me.look }}"{% endif %}>
+<head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="color-scheme" content="light dark"><title>{{ title }} – {{ house }}</title>
+<link rel="stylesheet" href="{{ static('floor.css') }}"></head>
+<body class="entry"><header><p class="house">{{ house }}</p></header><main id="main">
+<h1>{{ title }}</h1>
+{% if fault %}<p class="fault" role="alert">{{ fault }}</p>{% endif %}
+{% block main %}{% endblock %}
+</main><footer><p>Not a certified gas alarm. Hand meter before you go in.</p></footer></body></html>
+"""
+_NAME = """<p><label for="name">Your name</label>
+<input id="name" name="name" required maxlength="40" autocomplete="username"></p>"""
+_NEW = """<p><label for="password">A new password, ten characters or more:
+a few words in a row are good</label>
+<input id="password" name="password" type="password" required minlength="10" maxlength="128"
+autocomplete="new-password"></p>"""
+_PAGES = {
+    "login": f"""<form method="post" action="/login">{_NAME}
+<p><label for="password">Password</label>
+<input id="password" name="password" type="password" required maxlength="128"
+autocomplete="current-password"></p><p><button>Log in</button></p></form>""",
+    "setup": f"""<p>This makes the first account. It may do everything and can be joined by others from the
+command line.</p><form method="post">{_NAME}{_NEW}<p><button>Make it</button></p></form>""",
+    "password": f"""<p>For {{{{ name }}}}.</p>
+<form method="post">{_NEW}<p><button>Set it</button></p></form>""",
+    "open": """<p>You go in as {{ name }}. The link works once.</p>
+<form method="post"><p><button>Go in</button></p></form>""",
+    "gone": """<p>It was used already, or its time is over. Ask whoever keeps the accounts for a new one.</p>
+<p><a href="/login">Log in</a></p>""",
+    "me": """<p>{{ me.name }}, {{ me.role }}. <a href="/">Back to the floor</a></p>
+<form method="post"><input type="hidden" name="csrf" value="{{ token }}">
+<p><label for="degrees">Temperatures</label> <select id="degrees" name="degrees">
+<option value="c">Celsius</option>
+<option value="f"{% if me.fahrenheit %} selected{% endif %}>Fahrenheit</option>
+</select></p><p><label for="look">Screen</label> <select id="look" name="look">
+{% for one in looks %}<option{% if one == me.look %} selected{% endif %}>{{ one }}</option>{% endfor %}
+</select></p><p><button>Keep</button></p></form>
+<h2>Password</h2><form method="post"><input type="hidden" name="csrf" value="{{ token }}">
+<p><label for="old">The old one</label>
+<input id="old" name="old" type="password" maxlength="128" autocomplete="current-password"></p>
+<p><label for="new">The new one</label><input id="new" name="new" type="password" required minlength="10"
+maxlength="128" autocomplete="new-password"></p><p><button>Change it</button></p></form>
+<form method="post" action="/logout"><input type="hidden" name="csrf" value="{{ token }}">
+<p><button>Log out</button></p></form>""",
+}
+_TITLES = {
+    "login": "Log in",
+    "setup": "The first account",
+    "password": "Set a password",
+    "open": "Go in",
+    "gone": "This link no longer works",
+    "me": "Your settings",
+}
+_environment = Environment(
+    loader=DictLoader(
+        {"frame": _FRAME}
+        | {
+            key: f'{{% extends "frame" %}}{{% block main %}}{body}{{% endblock %}}'
+            for key, body in _PAGES.items()
+        }
+    ),
+    autoescape=True,
+    undefined=StrictUndefined,
+)
+_environment.globals["static"] = paper.static
+
+
+def html(what: str, house: str, **shown: Any) -> str:
+    """One of them."""
+    return _environment.get_template(what).render(
+        house=house, title=_TITLES[what], **{"fault": "", "name": ""} | shown
+    )

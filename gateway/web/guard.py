@@ -1,0 +1,152 @@
+"""What holds for every request and answer: bounds, where a form came from, and what a browser may do."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import logging
+from collections.abc import Awaitable, Callable, MutableMapping
+from typing import Any
+from urllib.parse import urlsplit
+
+log = logging.getLogger(__name__)
+
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
+App = Callable[[Message, Receive, Send], Awaitable[None]]
+
+MOST_BODY = 64 * 1024
+MOST_TARGET = 2048
+BODY_S = 10.0
+_UNSAFE = ("POST", "PUT", "PATCH", "DELETE")
+#: No style and no script but from files of ours; nobody may put a page of ours into theirs.
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+    "manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+_ALWAYS = [
+    (b"content-security-policy", POLICY.encode()),
+    (b"referrer-policy", b"no-referrer"),
+    (b"x-content-type-options", b"nosniff"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+    (b"permissions-policy", b"camera=(), geolocation=(), microphone=(), payment=()"),
+]
+_HSTS = (b"strict-transport-security", b"max-age=31536000")
+
+
+class TooMuch(Exception):
+    """A body that is too long or comes too slowly."""
+
+
+class Guard:
+    """Stands before the application."""
+
+    def __init__(self, app: App) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Message, receive: Receive, send: Send) -> None:
+        """One request."""
+        if scope["type"] != "http":
+            if scope["type"] == "lifespan":
+                await self._app(scope, receive, send)
+            return
+        began = False
+
+        async def told(message: Message) -> None:
+            nonlocal began
+            if message["type"] == "http.response.start":
+                began = True
+                message["headers"] = [*message.get("headers", []), *_told(scope, message)]
+            await send(message)
+
+        why = refused(scope)
+        if why:
+            await _say(told, scope, *why)
+            return
+        try:
+            await self._app(scope, _Bounded(receive), told)
+        except TooMuch as fault:
+            if not began:
+                await _say(told, scope, 413, str(fault))
+        except Exception:
+            log.exception("a request failed: %s", _clean(scope))
+            if not began:
+                await _say(told, scope, 500, "Something is wrong with the page. It was written to the log.")
+
+
+def _told(scope: Message, message: Message) -> list[tuple[bytes, bytes]]:
+    there = {key.lower() for key, _ in message.get("headers", [])}
+    more = list(_ALWAYS)
+    if scope.get("scheme") == "https":
+        more.append(_HSTS)
+    if b"cache-control" not in there:
+        more.append((b"cache-control", b"no-store"))
+    return more
+
+
+def refused(scope: Message) -> tuple[int, str] | None:
+    """Status and words for a request that goes no further."""
+    if len(scope.get("raw_path") or b"") + len(scope.get("query_string", b"")) > MOST_TARGET:
+        return 414, "The address is too long."
+    heads: dict[bytes, bytes] = dict(scope["headers"])
+    length = heads.get(b"content-length", b"0")
+    if not length.isdigit() or int(length[:12]) > MOST_BODY:
+        return 413, f"More than {MOST_BODY // 1024} kB."
+    if scope["method"] in _UNSAFE and b"authorization" not in heads and _is_elsewhere(heads):
+        return 403, "The form was sent from another page than ours."
+    return None
+
+
+def _is_elsewhere(heads: dict[bytes, bytes]) -> bool:
+    """OWASP's Cross-Site Request Forgery Prevention Cheat Sheet: Fetch Metadata, Origin where it is missing.
+    What sends neither is no browser; its form still needs the session's token."""
+    site = heads.get(b"sec-fetch-site")
+    if site is not None:
+        return site not in (b"same-origin", b"none")
+    origin = heads.get(b"origin")
+    if origin is None:
+        return False
+    return urlsplit(origin.decode("latin-1")).netloc != heads.get(b"host", b"").decode("latin-1")
+
+
+class _Bounded:
+    """A body of a bounded length, in a bounded time; once it is there, waiting for the end may take long."""
+
+    def __init__(self, receive: Receive) -> None:
+        self._receive, self._taken, self._whole = receive, 0, False
+
+    async def __call__(self) -> Message:
+        if self._whole:
+            return await self._receive()
+        try:
+            async with asyncio.timeout(BODY_S):
+                message = await self._receive()
+        except TimeoutError:
+            raise TooMuch("It came too slowly.") from None
+        self._taken += len(message.get("body", b""))
+        if self._taken > MOST_BODY:
+            raise TooMuch(f"More than {MOST_BODY // 1024} kB.")
+        self._whole = not message.get("more_body", False)
+        return message
+
+
+def _clean(scope: Message) -> str:
+    """Method and path without anything that could break a line of the log, or let somebody in."""
+    path = "/in/…" if scope["path"].startswith("/in/") else scope["path"][:200]
+    return ascii(f"{scope['method']} {path}")
+
+
+def problem(status: int, title: str, **more: Any) -> dict[str, Any]:
+    """A body of RFC 9457."""
+    return {"type": "about:blank", "title": title, "status": status, **more}
+
+
+async def _say(send: Send, scope: Message, status: int, words: str) -> None:
+    api = scope["path"].startswith("/api/")
+    body = json.dumps(problem(status, words)).encode() if api else words.encode()
+    kind = b"application/problem+json" if api else b"text/plain; charset=utf-8"
+    heads = [(b"content-type", kind), (b"content-length", str(len(body)).encode())]
+    await send({"type": "http.response.start", "status": status, "headers": heads})
+    await send({"type": "http.response.body", "body": b"" if scope["method"] == "HEAD" else body})
