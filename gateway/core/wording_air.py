@@ -68,6 +68,11 @@ def lost(gas: str, silent: int, out: int) -> str:
     return f"{GAS[gas]} unknown, hand meter only: {', '.join(parts) or 'no probe'}"
 
 
+def stuck(gas: str, probe: str) -> str:
+    """The last probe speaks, and tells nothing."""
+    return f"{GAS[gas]} unknown, hand meter only: {probe} stands still or sends what means a fault"
+
+
 def measured(site: Site, now_ms: int, probe: Probe, value: float, measured_ms: int) -> str:
     """What was measured, by which probe, when."""
     wall = local(site.time_zone, measured_ms)

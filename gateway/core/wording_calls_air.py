@@ -70,7 +70,7 @@ def air_unknown(told: Told) -> tuple[str, list[Part]]:
     return head, [
         Part(head),
         Part(told.since(told.finding.since_ms), _SINCE),
-        Part(f": {told.detail()}" if told.detail() else "", _TREND),
+        Part(f": {told.detail()}" if told.detail() else "", _SINCE),
         Part("."),
         Part(last, _TREND),
         Part(f" and {drift}" if last and drift else "", _EXTRA),

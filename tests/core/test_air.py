@@ -348,6 +348,22 @@ def test_a_dead_probe_is_never_believed() -> None:
     assert entry(made) == "unknown"
 
 
+def test_a_probe_that_stands_still_is_dead_but_not_when_it_is_high() -> None:
+    """The finding about the probe is made by hand here: how it comes about is another's test."""
+    made = desk()
+    say(made, 1, 10, air=800.0, air_co=0.0)
+    made.state.honesty.tracks["air"].faults["probe_stuck"] = START
+    assert entry(made) == "unknown"
+    assert "air stands still" in entry_state(made.state, "room").why
+    made.state.due_run_ms = 0
+    made.wait(10)
+    assert [one[1] for one in steps(made, "air_unknown")] == ["raise", "clear"], "looked at again, it is alive"
+    assert "1 stuck" in made.notices()[0].text
+    made.state.honesty.tracks["air"].faults["probe_stuck"] = START
+    made.state.windows["air"].value = 6000.0
+    assert entry(made) == "no_entry"
+
+
 def test_a_kiln_without_a_co_probe_is_unknown_however_good_its_co2() -> None:
     made = desk()
     say(made, 1, 5, kiln_co2=500.0)

@@ -94,7 +94,7 @@ def _unknown(state: State) -> list[Finding]:
 
 
 def _lost(state: State, place: Place) -> list[str]:
-    """The gases of which the place has probes, and every one is silent or out of service.
+    """The gases of which the place has probes, and every one is silent, stuck or out of service.
 
     Where none was ever heard there is no watch to lose: that each is silent is said, and by `entry_state`.
     """
@@ -116,7 +116,9 @@ def _was_there(state: State, probe: Probe) -> bool:
 
 def _is_gone(state: State, probe: Probe) -> bool:
     window = state.windows.get(probe.id)
-    return probe.id in state.out_of_service or (window is not None and window.silent)
+    if probe.id in state.out_of_service or (window is not None and window.silent):
+        return True
+    return place_air.is_dead(state, probe)
 
 
 def unknown_finding(state: State, place: Place) -> Finding:
@@ -125,7 +127,10 @@ def unknown_finding(state: State, place: Place) -> Finding:
     gases = lost or place_air.GASES
     probes = [probe for probe in state.site.probes_of[place.id] if probe.quantity in gases]
     out = sum(probe.id in state.out_of_service for probe in probes)
-    parts = [f"{len(probes) - out} not heard"] if lost and len(probes) > out else []
+    stuck = sum(place_air.is_dead(state, probe) for probe in probes if probe.id not in state.out_of_service)
+    silent = len(probes) - out - stuck
+    parts = [f"{silent} not heard"] if lost and silent else []
+    parts += [f"{stuck} stuck"] if stuck else []
     parts += [f"{out} out of service"] if out else []
     heard = [(p, w) for p in probes if (w := state.windows.get(p.id)) is not None and w.value is not None]
     last = max(heard, key=lambda pair: pair[1].measured_ms, default=None)

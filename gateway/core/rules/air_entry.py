@@ -81,6 +81,9 @@ def _gas(state: State, place: Place, gas: str) -> tuple[str, str]:
         return "leave", f"{said}: a probe at its end, there may be more"
     if at:
         return _named(at[-1]), f"{said}, limit {at[-1].limit:,.0f}"
+    good = [pair for pair in good if not place_air.is_dead(state, pair[0])]
+    if not good:
+        return "unknown", wording_air.stuck(gas, probe.id)
     lowest = place_air.levels(state.site, place, gas)[0].limit
     return "below", f"{said}, {wording_air.below(lowest, below_min(state, good))}"
 

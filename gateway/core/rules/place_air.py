@@ -21,6 +21,8 @@ GASES = ("co2", "co")
 ENTERED = ("room", "steep", "pit", "furnace", "plenum", "kiln")
 #: Fire gases are meant to be here.
 _FIRED = ("kiln", "plenum")
+#: Findings about a probe after which a low value of its says nothing; a high one counts all the same.
+_DEAD = ("probe_stuck", "probe_sentinel")
 _GUARDS = {"co2": "gas_high", "co": "gas_high_co"}
 _OVER = "gas_over_range"
 #: How grave a level is, beside all others: what is told where both gases are up.
@@ -147,6 +149,12 @@ def _late(
 def top(probe: Probe) -> float | None:
     """The end of the instrument's range, calibrated."""
     return None if probe.range_high is None else probe.gain * probe.range_high + probe.offset
+
+
+def is_dead(state: State, probe: Probe) -> bool:
+    """Whether the probe speaks and tells nothing: it stands still, or sends what means a fault."""
+    track = state.honesty.tracks.get(probe.id)
+    return track is not None and any(kind in track.faults for kind in _DEAD)
 
 
 def highest(state: State, place: Place, gas: str) -> tuple[Probe, Window] | None:
