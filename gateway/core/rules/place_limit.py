@@ -1,4 +1,4 @@
-"""The kiln's temperatures against its programme, and its grain against its own moisture. Gases are in `place_air`."""
+"""The kiln's temperatures against its programme, and its grain against its moisture. Gases: `place_air`."""
 
 from __future__ import annotations
 
