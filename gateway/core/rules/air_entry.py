@@ -115,14 +115,20 @@ def _alarms(state: State, place: Place) -> list[tuple[str, str]]:
 
 
 def believed(state: State, place: Place, gas: str) -> list[tuple[Probe, Window]]:
-    """Probes whose word holds for the air now: in service, and heard within what they are allowed."""
+    """Probes whose word holds for the air now: in service, heard and measured lately enough."""
     if state.broker_lost:
         return []
-    return [
-        (probe, window)
-        for probe, window in state.good(place.id, gas)
-        if state.run_ms - window.heard_run_ms <= int(probe.silent_after_s * 1000) and not window.behind_ms
-    ]
+    return [pair for pair in state.good(place.id, gas) if _is_of_now(state, *pair)]
+
+
+def _is_of_now(state: State, probe: Probe, window: Window) -> bool:
+    allowed_ms = int(probe.silent_after_s * 1000)
+    # A probe just put back into service has time to be heard again, and its last word is as old as it is.
+    return (
+        state.run_ms - window.heard_run_ms <= allowed_ms
+        and state.at_ms - window.measured_ms <= allowed_ms
+        and not window.behind_ms
+    )
 
 
 def _gone(state: State, place: Place, gas: str) -> tuple[int, int]:
