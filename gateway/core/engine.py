@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 
-from gateway.core import board, codec, followers, night
+from gateway.core import board, codec, followers, night, night_heat
 from gateway.core.board import Now, Out
 from gateway.core.effects import Effect
 from gateway.core.finding import Finding, Subject
@@ -103,6 +103,7 @@ def _tick(state: State, effects: list[Effect]) -> None:
         board.found(state.board, state.site, finding, now, out)
     board.tick(state.board, state.site, now, out, _fresh(state))
     night.tick(state, out)
+    night_heat.tick(state, out)
     effects += out.effects
     state.due_run_ms = min(
         silence.next_run_ms(state),
@@ -110,6 +111,7 @@ def _tick(state: State, effects: list[Effect]) -> None:
         turning.next_run_ms(state),
         steeping.next_run_ms(state),
         state.evening_run_ms,
+        state.heats.word.run_ms,
         surroundings.next_run_ms(state),
         followers.next_run_ms(state),
         board.next_due_run_ms(state.board),

@@ -23,6 +23,7 @@ class Finding:
     `trend_per_h` is in `unit` per hour; `next_at_ms` is when `next_limit` is reached at that trend.
     `late` marks a condition found in old readings: it completes the history and calls nobody. `inside` are
     people who checked in there; `air` is what is known of the air where somebody is sent.
+    `room_c` is the room's air where it is too warm for turning to help.
     """
 
     subject: Subject
@@ -47,3 +48,4 @@ class Finding:
     detail: str = ""
     inside: tuple[str, ...] = ()
     air: str = ""
+    room_c: float | None = None

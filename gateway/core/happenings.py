@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from gateway.core import board, followers, handover, night, rebase
+from gateway.core import board, followers, handover, night, night_heat, rebase
 from gateway.core.board import Now, Out
 from gateway.core.follow import air_people, honest_doubts
 from gateway.core.happenings_floor import ENTERED, entered, tell
@@ -62,6 +62,7 @@ def _resumed(state: State, what: Resumed, out: Out) -> None:
     state.resumed_at_ms = state.at_ms
     board.resumed(state.board, state.site, _now(state), out)
     night.look_ahead(state)
+    night_heat.look_ahead(state)
 
 
 def _clock_stepped(state: State, what: ClockStepped, out: Out) -> None:
@@ -74,6 +75,7 @@ def _site_changed(state: State, what: SiteChanged, out: Out) -> None:
     board.site_changed(state.board, old, what.site, _now(state), out)
     if old is None or (old.time_zone, old.callout) != (what.site.time_zone, what.site.callout):
         night.start(state)
+        night_heat.start(state)
     state.pieces.look(what.site)
     followers.site_changed(state)
     for probe in [probe for probe in state.windows if probe not in what.site.probe]:
@@ -103,6 +105,7 @@ def _condition(state: State, what: Condition, out: Out) -> None:
 def _delivery(state: State, what: Delivery, out: Out) -> None:
     board.delivery(state.board, state.site, what, _now(state), out)
     night.delivery(state, what, out)
+    night_heat.delivery(state, what, out)
     tell(state, out, surroundings.delivery(state, what))
 
 

@@ -65,6 +65,7 @@ class Turning:
     (`plough_h`) a ploughing puts the clock off, never beyond overdue. `mat_h`: a chilled piece may lie so
     long. `withering_*` hold for a piece that withers. `base_c`: thermal time counts above it. `trust`: which
     turns restart the clock: people's (`recorded`), those the probes are `sure` of too, or any (`perhaps`).
+    `room_near_k`: so near a limit the room is too warm for turning to help.
     """
 
     rise_k: float = 2.0
@@ -78,6 +79,7 @@ class Turning:
     withering_overdue_h: float = 16.0
     base_c: float = 2.0
     trust: str = "sure"
+    room_near_k: float = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,6 +238,7 @@ class Callout:
     night_to_min: int = 7 * 60
     speed: float = 1.0
     evening_min: int = 18 * 60
+    forecast_min: int = 21 * 60 + 30
 
 
 @dataclass(frozen=True)

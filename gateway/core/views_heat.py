@@ -5,15 +5,14 @@ Times are Unix ms under the contract's keys (C8), to be printed at the edge.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 from gateway.core import night, people
 from gateway.core.estimate import respiration
-from gateway.core.estimate.bed_heat import Forecast, Limit, Reach, Said
+from gateway.core.estimate.bed_heat import Forecast, Reach, Said
 from gateway.core.estimate.evenness import Evenness, Lie, Spot, evenness
 from gateway.core.follow import heat as balance
-from gateway.core.rules import heat
+from gateway.core.rules import heat, reach
 from gateway.core.site import Place
 from gateway.core.state import State
 
@@ -28,7 +27,7 @@ def forecast(state: State) -> list[dict[str, Any]]:
 
 def _row(state: State, place: Place) -> dict[str, Any]:
     moments = _moments(state)
-    told = balance.forecast(state, place, _limits(state, place), list(moments.values()))
+    told = balance.forecast(state, place, reach.limits(state, place), list(moments.values()))
     names = {at_ms: name for name, at_ms in reversed(moments.items())}
     return {
         "bed": place.id,
@@ -39,7 +38,7 @@ def _row(state: State, place: Place) -> dict[str, Any]:
         "probe": told.probe,
         "points": [_point(said) for said in told.points],
         "moments": [_point(said) | {"name": names[said.at_ms]} for said in told.moments],
-        "limits": [_limit(state, place, reach) for reach in _reaches(told, state, place)],
+        "limits": [_limit(one) for one in _reaches(told, state, place)],
         "breathing": breathing(state, place),
     }
 
@@ -48,13 +47,13 @@ def _point(said: Said) -> dict[str, Any]:
     return {"at": said.at_ms, "c": said.value_c, "low_c": said.low_c, "high_c": said.high_c}
 
 
-def _limit(state: State, place: Place, reach: Reach) -> dict[str, Any]:
+def _limit(one: Reach) -> dict[str, Any]:
     return {
-        "name": reach.name,
-        "limit_c": reach.limit_c,
-        "at": reach.at_ms,
-        "early": reach.early_ms,
-        "late": reach.late_ms,
+        "name": one.name,
+        "limit_c": one.limit_c,
+        "at": one.at_ms,
+        "early": one.early_ms,
+        "late": one.late_ms,
     }
 
 
@@ -63,20 +62,6 @@ def _reaches(told: Forecast, state: State, place: Place) -> list[Reach]:
         return list(told.limits)
     levels = heat.ladder_for(state, place, "bed_hot", state.at_ms).levels
     return [Reach(level.name, level.limit, None, None, None) for level in levels]
-
-
-def _limits(state: State, place: Place) -> list[Limit]:
-    names = [level.name for level in heat.ladder_for(state, place, "bed_hot", state.at_ms).levels]
-    return [Limit(name, _height(state, place, index)) for index, name in enumerate(names)]
-
-
-def _height(state: State, place: Place, index: int) -> Callable[[int], float]:
-    """The level's height by the hour: it ramps with the day on the floor."""
-
-    def at(at_ms: int) -> float:
-        return heat.ladder_for(state, place, "bed_hot", at_ms // _HOUR_MS * _HOUR_MS).levels[index].limit
-
-    return at
 
 
 def _moments(state: State) -> dict[str, int]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from gateway.core.wording_calls_air import air_first, air_unknown, checkout_missed, gas_high, gas_over_range
+from gateway.core.wording_kiln import KILN
 from gateway.core.wording_parts import Part, Told
 
 ANSWER, DETAIL, TURNED, DAY, TREND, NEXT, SINCE = 9, 8, 7, 6, 5, 4, 3
@@ -26,8 +27,13 @@ def _bed_hot(told: Told) -> tuple[str, list[Part]]:
         Part(_comma(told.next_limit()), NEXT),
         Part("."),
         Part(told.turned(), TURNED),
-        *air_first(told, " Check room air, open shutters, turn."),
+        *air_first(told, " Check room air, open shutters, " + _turn_or_thin(told.finding.room_c)),
     ]
+
+
+def _turn_or_thin(room_c: float | None) -> str:
+    """A turn cannot cool grain below the room."""
+    return "turn." if room_c is None else f"thin it: room {room_c:.1f} C."
 
 
 def _bed_low(told: Told) -> tuple[str, list[Part]]:
@@ -63,22 +69,6 @@ def _unwatched(told: Told) -> tuple[str, list[Part]]:
         Part(f" and {drift}" if last and drift else "", TREND),
         Part("." if last else ""),
         *air_first(told, " Take hand thermometer, put probe back."),
-    ]
-
-
-def _kiln_hot(told: Told) -> tuple[str, list[Part]]:
-    head = f"{told.loud()} TOO HOT"
-    what = f" Piece {told.piece}" if told.piece else ""
-    detail = told.detail()
-    return head, [
-        Part(f"{head}."),
-        Part(what),
-        Part(f",{' ' + detail}" if what and detail else f" {detail}" if detail else "", DETAIL),
-        Part(":" if what or detail else ""),
-        Part(f" {told.value()}, limit {told.limit()}"),
-        Part(_comma(told.trend()), TREND),
-        Part("."),
-        Part(" Damp fire, keep draught on. Stay off kiln floor."),
     ]
 
 
@@ -172,7 +162,7 @@ CALLS: dict[str, Say] = {
     "bed_hot": _bed_hot,
     "bed_low": _bed_low,
     "bed_unwatched": _unwatched,
-    "kiln_hot": _kiln_hot,
+    **KILN,
     "turn_overdue": _turn_overdue,
     "gas_high": gas_high,
     "gas_over_range": gas_over_range,
@@ -223,7 +213,8 @@ def _plainly(told: Told) -> tuple[str, list[Part]]:
 
 
 def answer_part(told: Told, number: int) -> Part:
-    """How to answer; a gas alarm sends nobody in and gives its number only."""
-    if told.finding.subject.kind.startswith("gas_"):
+    """How to answer; gas and fire send nobody in, and give their number only."""
+    kind = told.finding.subject.kind
+    if kind.startswith("gas_") or kind == "kiln_fire":
         return Part(f" {number}")
     return Part(f" Reply {number} GO or {number} CANT", ANSWER, f" Reply {number} GO or CANT")

@@ -1,8 +1,9 @@
-"""The evening's word to the maltster: what of tonight's list does not fit one person."""
+"""The evening's words: what of the list does not fit one person, and what will be too hot all the same."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from gateway.core import people
 from gateway.core import wording_gsm as gsm
@@ -16,6 +17,41 @@ def too_much(site: Site, lines: Sequence[tuple[str, str, int, bool]], at_ms: int
     texts = (_text(len(lines), over, count, notice) for count in range(len(over), -1, -1))
     text = next(text for text in texts if (gsm.septets(text) or 0) <= gsm.MOST)
     return Words("TONIGHT: TOO MUCH FOR ONE", text)
+
+
+class Heat(NamedTuple):
+    """A bed that will be too hot: from when to when (Unix ms), its turn on the list, a warm room's C."""
+
+    place: str
+    piece: str
+    limit_c: float
+    early_ms: int
+    late_ms: int | None
+    turn_ms: int | None
+    room_c: float | None
+
+
+def heat_to_come(site: Site, beds: Sequence[Heat], notice: int) -> Words:
+    """The title and the text; beds that do not fit are counted."""
+    texts = (_heats(site, beds, count, notice) for count in range(len(beds), -1, -1))
+    text = next(text for text in texts if (gsm.septets(text) or 0) <= gsm.MOST)
+    return Words("HEAT TONIGHT", text)
+
+
+def _heats(site: Site, beds: Sequence[Heat], count: int, notice: int) -> str:
+    more = len(beds) - count
+    said = [_heat(site, bed) for bed in beds[:count]] + ([f"{more} more"] if more else [])
+    warm = any(bed.room_c is not None for bed in beds)
+    act = "Thin it, shutters open in the cool hours." if warm else "Turn sooner or thin it."
+    return f"HEAT TONIGHT. {'; '.join(said)}. {act} ({notice})"
+
+
+def _heat(site: Site, bed: Heat) -> str:
+    until = "" if bed.late_ms is None else f"-{_clock(site, bed.late_ms)}"
+    listed = "not on the list" if bed.turn_ms is None else f"turn {_clock(site, bed.turn_ms)}"
+    room = "" if bed.room_c is None else f", room {bed.room_c:.1f}: a turn cools little"
+    head = f"{_name(site, bed.place)} piece {gsm.name(bed.piece, 8)}"
+    return f"{head} {bed.limit_c:.3g} C by {_clock(site, bed.early_ms)}{until}, {listed}{room}"
 
 
 def _text(jobs: int, over: list[str], count: int, notice: int) -> str:

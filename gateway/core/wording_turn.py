@@ -6,7 +6,9 @@ from gateway.core import people
 from gateway.core.piece import Lying, day_of
 from gateway.core.rules import heat
 from gateway.core.rules.due import Due, Reason
+from gateway.core.rules.limits import level_of
 from gateway.core.rules.reach import Forecast, Reach, Warm
+from gateway.core.rules.room_near import near_c
 from gateway.core.rules.turning import stretch_words
 from gateway.core.site import Place, Site
 from gateway.core.state import State
@@ -47,6 +49,7 @@ def _because(state: State, place: Place, lying: Lying, due: Due) -> list[str]:
     first = reason(state, place, due.first) if due.first else ""
     found = [", ".join(part for part in (first, _trend(state, place)) if part), _last(state, lying, due)]
     found += [_part(place, due), _order(state, due)]
+    found.append(_room(state, place, heat.TURN_AT))
     if due.chilled:
         found.append("chilled: plough, thicken or close up, no turn by the clock alone")
     return [part for part in found if part]
@@ -127,7 +130,17 @@ def if_left(state: State, place: Place, ahead: Forecast, until_ms: int) -> str:
         reach = ahead.reach(state, place, level.limit)
         if reach is not None and reach.at_ms <= until_ms:
             found.append(f"{_limit(level.limit)} {_by(state, reach)}")
-    return ", ".join(found)
+    found.append(_room(state, place, heat.HIGH))
+    return ", ".join(part for part in found if part)
+
+
+def _room(state: State, place: Place, rank: int) -> str:
+    """What helps where the room is nearly as warm as a level: no turn cools grain below it."""
+    level = level_of(heat.ladder_for(state, place, "bed_hot", state.at_ms), rank)
+    room_c = near_c(state, place, level.limit if level else None)
+    if room_c is None:
+        return ""
+    return f"room {room_c:.1f} C, so a turn cools little: thin it, shutters open in the cool hours"
 
 
 def _warm(warm: Warm) -> str:

@@ -156,7 +156,7 @@ def callout(form: CalloutForm) -> Callout:
     """The steps of a call; what is not written is as core Callout has it."""
     given: dict[str, Any] = {key: value for key, value in form.model_dump().items() if value is not None}
     names = {"morning": "morning_min", "night_from": "night_from_min", "night_to": "night_to_min"}
-    names["evening"] = "evening_min"
+    names |= {"evening": "evening_min", "forecast": "forecast_min"}
     for key, name in names.items():
         if key in given:
             given[name] = times.minutes(given.pop(key)) % times.DAY_MIN

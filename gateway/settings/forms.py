@@ -238,6 +238,7 @@ class CalloutForm(Form):
     night_from: Clock | None = None
     night_to: Clock | None = None
     evening: Clock | None = None
+    forecast: Clock | None = None
 
 
 class ProgrammeForm(Form):
@@ -260,6 +261,7 @@ class ProgrammeForm(Form):
     withering_overdue_h: Hours | None = None
     base_c: Annotated[float, Field(ge=-10, le=20)] | None = None
     trust: Literal["recorded", "sure", "perhaps"] | None = None
+    room_near_k: Annotated[float, Field(ge=0, le=10)] | None = None
 
 
 Points = Annotated[list[list[AtLeast0]], Field(min_length=1, max_length=50)]

@@ -163,6 +163,7 @@ FINDINGS = st.builds(
     wanted_by_ms=TIMES,
     detail=st.text(max_size=100),
     inside=st.sampled_from([(), ("ada",), ("ada", "ben"), ("zoe", "ada", "ben")]),
+    room_c=st.sampled_from([None, None, 20.5, -3.25]),
     air=st.sampled_from(["", "CO2 6,200 ppm: stay out", "Air unknown, hand meter only",
                          "CO2 812 ppm, shut 5,000 in 30 min"]),
 )  # fmt: skip

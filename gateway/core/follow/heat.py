@@ -126,11 +126,11 @@ def forecast(
 
 
 def _outlooks(state: State, place: Place) -> tuple[list[Outlook], str | None]:
-    known = state.heats.ahead.get(place.id)
-    if known is None or known[0] != state.at_ms:
-        found, why = bed_heat.outlooks(state.heats.heat, bed_of(state, place), state.at_ms)
-        known = state.heats.ahead[place.id] = (state.at_ms, found, why)
-    return known[1], known[2]
+    bed, known = bed_of(state, place), state.heats.ahead.get(place.id)
+    if known is None or known[:2] != (state.at_ms, bed):
+        found, why = bed_heat.outlooks(state.heats.heat, bed, state.at_ms)
+        known = state.heats.ahead[place.id] = (state.at_ms, bed, found, why)
+    return known[2], known[3]
 
 
 def made_k_per_h(state: State, place: Place) -> float | None:

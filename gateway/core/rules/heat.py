@@ -11,6 +11,7 @@ from gateway.core.finding import Finding, Subject
 from gateway.core.piece import day_figure, day_of, hours_since_cast, in_couch, oldest_part
 from gateway.core.rules.air_said import short
 from gateway.core.rules.limits import Ladder, Late, Level, ease, level_of, take
+from gateway.core.rules.room_near import near_c
 from gateway.core.site import Place, Probe, Programme
 from gateway.core.state import State
 from gateway.core.window import Window
@@ -91,6 +92,7 @@ def finding(state: State, place: Place, kind: str) -> Finding:
         last_turned_ms=turned_ms,
         detail="" if lying else "no cast recorded",
         air=short(state, place),
+        room_c=near_c(state, place, shown.limit) if kind == "bed_hot" else None,
     )
 
 

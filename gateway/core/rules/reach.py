@@ -63,6 +63,28 @@ def _at(state: State, place: Place, at_ms: int) -> Warm | None:
     return Warm(best[1].value + trend * (at_ms - best[1].measured_ms) / _HOUR_MS)
 
 
+def limits(state: State, place: Place) -> list[Limit]:
+    """The bed's levels of heat by name, each as high as it will be: they ramp with the day on the floor."""
+    names = [level.name for level in heat.ladder_for(state, place, "bed_hot", state.at_ms).levels]
+    return [Limit(name, _height(state, place, index)) for index, name in enumerate(names)]
+
+
+def _height(state: State, place: Place, index: int) -> Callable[[int], float]:
+    def at(at_ms: int) -> float:
+        return heat.ladder_for(state, place, "bed_hot", at_ms // _HOUR_MS * _HOUR_MS).levels[index].limit
+
+    return at
+
+
+def surely(state: State, place: Place, level: str) -> Reach | None:
+    """When a level is met by the heat balance alone; None where it is not, or cannot be told with a band."""
+    told = balance.forecast(state, place, limits(state, place))
+    for found in told.limits:
+        if found.name == level and found.at_ms is not None:
+            return Reach(found.at_ms, found.early_ms, found.late_ms)
+    return None
+
+
 def _balance_reach(state: State, place: Place, limit_c: float) -> Reach | None:
     told = balance.forecast(state, place, [Limit("", lambda _: limit_c)])
     if told.not_yet is not None:
