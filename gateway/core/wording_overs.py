@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from gateway.core import wording_kiln
 from gateway.core.wording_calls import DETAIL, TREND, TURNED
 from gateway.core.wording_parts import Part, Told
 
@@ -38,6 +39,8 @@ def say_over(told: Told, down_min: int | None) -> tuple[str, list[Part]]:
     kind = told.finding.subject.kind
     if kind.startswith("gas_"):
         return _gas(told, down_min)
+    if kind.startswith("kiln_") and kind not in _WORDS:
+        return wording_kiln.over(told)
     if kind in _WORDS:
         return _heat(told, *_WORDS[kind])
     if kind == "turn_overdue":

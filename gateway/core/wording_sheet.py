@@ -6,6 +6,7 @@ Times to act are common practice, no source, unless the trade's programme says o
 from __future__ import annotations
 
 from gateway.core.wording_sheet_form import Sheet
+from gateway.core.wording_sheet_kiln import KILN
 from gateway.core.wording_sheet_probes import PROBES
 
 __all__ = ["SHEETS", "Sheet", "sheet"]
@@ -33,15 +34,6 @@ SHEETS: dict[str, Sheet] = {
         "A hot bed would call nobody.",
         "Take a hand thermometer, write the reading down, put a probe back into the grain.",
         "30 minutes",
-        "high",
-        "maltster",
-    ),
-    "kiln_hot": Sheet(
-        "Fire too strong or draught lost for the stage the kiln has reached, or no fire recorded.",
-        "Wet malt over its limit loses its enzymes; dry malt and dust can catch fire.",
-        "Damp the fire, keep the draught on, stay off the kiln floor. Smoke: ring the fire service, "
-        "do not open.",
-        "10 minutes",
         "high",
         "maltster",
     ),
@@ -85,6 +77,7 @@ SHEETS: dict[str, Sheet] = {
         "low",
         "maintenance",
     ),
+    **KILN,
     **PROBES,
     "gas_high": Sheet(
         "Carbon dioxide from growing grain gathers low down: shutters shut, fans off, bed just turned. "
