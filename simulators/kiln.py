@@ -23,6 +23,9 @@ PROGRAMME = ((0.0, 45.0), (20.0, 45.0), (34.0, 55.0), (44.0, 60.0), (48.0, 60.0)
 """(hours since lighting, air-on C): 45 to 60 C over two days; common practice, no source."""
 BREAK_RH, LOST_RH = 0.85, 0.92
 SURE_S = 600.0
+WETS_RH, STUCK_RH = 0.97, 0.99
+FILM_S = 3600.0
+"""How long the water settled on a probe over the load takes to dry at `BREAK_RH`; ours."""
 WILD_K = 22.0
 TURN_S = 2400.0
 FUMES_M3_H_T = 0.02
@@ -61,6 +64,7 @@ class Kiln:
     load: Load = field(init=False)
     water_kg: float = field(init=False)
     """Water to be removed at loading: from 44 % to 5 % wet basis."""
+    film_s: float = 0.0
     _other_s: float = 0.0
 
     def __post_init__(self) -> None:
@@ -136,6 +140,10 @@ class Kiln:
         """Relative humidity of the air-off, 0 to 1."""
         return relative_humidity(self.load.off_c, self.load.off_ratio)
 
+    def off_rh_at_probe(self) -> float:
+        """What a humidity probe over the load stands in, 0 to 1: settled water holds it high for a while."""
+        return max(STUCK_RH, self.off_rh()) if self.film_s else self.off_rh()
+
     def on_rh(self) -> float:
         """Relative humidity of the air-on, 0 to 1."""
         return relative_humidity(self.air_on_c, self.inlet_ratio)
@@ -159,6 +167,8 @@ class Kiln:
     def _judge(self, dt_s: float, outdoor_c: float) -> bool:
         """Follow the break; True when it is newly sure."""
         rh = self.off_rh()
+        dries_s = dt_s * (1.0 - rh) / (1.0 - BREAK_RH)
+        self.film_s = FILM_S if rh > WETS_RH else max(0.0, self.film_s - dries_s)
         flows = self.air_kg_s(outdoor_c) > 0.02 * fresh_air_kg_s(self.air_m3_h_t * self.barley_t)
         other = flows and (rh > LOST_RH if self.broke else rh < BREAK_RH and self.air_on_c > outdoor_c + 5.0)
         self._other_s = self._other_s + dt_s if other else 0.0

@@ -197,10 +197,9 @@ class _Fire:
 
 
 class _Probes:
-    """Lag, bias, noise and tenths; the humidity probe stays wet and high after it has been near 100."""
+    """Lag, bias, noise and tenths."""
 
     LAGS_S: Mapping[str, float] = {"air-on": 120.0, "grain": 300.0, "air-off": 120.0}
-    WET_LAG_S = 1500.0
 
     def __init__(self, rng: Random, noise: float) -> None:
         self._rng, self._noise = rng, noise
@@ -216,7 +215,7 @@ class _Probes:
             "grain": kiln.warm_at(GRAIN_M),
             "air-off": kiln.load.off_c,
             "outdoors-air": weather.temperature_c,
-            "humidity": 100.0 * kiln.off_rh(),
+            "humidity": 100.0 * kiln.off_rh_at_probe(),
             "outdoors-humidity": 100.0 * weather.rh,
         }
         said = {name: self._say(name, value) for name, value in true.items()}
@@ -229,8 +228,6 @@ class _Probes:
     def _say(self, name: str, true: float) -> float:
         before = self._felt.get(name, true)
         lag_s = self.LAGS_S.get(name, 60.0)
-        if name == "humidity" and before > 90.0:
-            lag_s = self.WET_LAG_S
         felt = self._felt[name] = before + (true - before) * (1.0 - math.exp(-STEP_S / lag_s))
         wet = name.endswith("humidity")
         spread = 0.5 if wet else 0.06

@@ -70,7 +70,7 @@ class Senses:
         if plan.quantity == "temperature":
             return kiln.warm_at(height_m), "grain" if 0.0 < height_m <= kiln.depth_m else "air"
         if plan.quantity == "humidity":
-            return 100.0 * (kiln.on_rh() if height_m <= 0.0 else kiln.off_rh()), "air"
+            return 100.0 * (kiln.on_rh() if height_m <= 0.0 else kiln.off_rh_at_probe()), "air"
         by_quantity = {
             "co2": kiln.co2_ppm(self._weather.co2_ppm),
             "co": kiln.co_ppm(),
