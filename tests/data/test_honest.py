@@ -20,7 +20,7 @@ from gateway.core import engine, views
 from gateway.core.effects import AlarmChange
 from gateway.core.estimate import honest
 from gateway.core.estimate.honest_state import Figures, Track
-from gateway.core.inputs import Entry, Refused, SiteChanged, Started
+from gateway.core.inputs import Entry, Input, Refused, SiteChanged, Started
 from gateway.core.reading import OWN_TIME, Reading
 from tests.data import series as sources
 from tests.data.line import SENTINELS
@@ -119,15 +119,15 @@ def _told(series: Series, folder: Path) -> tuple[engine.State, list[AlarmChange]
     flat = sorted((at, probe.id, value) for probe in series.probes for at, value in probe.readings)
     state, said = engine.new(), list[AlarmChange]()
     first_ms = flat[0][0]
-    lines: list[tuple[int, object]] = [(first_ms, Started("data")), (first_ms, SiteChanged(site))]
+    lines: list[tuple[int, Input]] = [(first_ms, Started("data")), (first_ms, SiteChanged(site))]
     for at_ms, probe, value in flat:
         own = site.probe[probe]
         fixed = value * own.to_fixed_gain + own.to_fixed_offset
         good = value not in SENTINELS
-        what = Reading(probe, at_ms, fixed, OWN_TIME) if good else Refused("t", probe, "implausible", 1)
+        what: Input = Reading(probe, at_ms, fixed, OWN_TIME) if good else Refused("t", probe, "implausible", 1)
         lines.append((at_ms, what))
     for n, (at_ms, what) in enumerate(lines, 1):
-        entry = Entry(n, at_ms, at_ms, what)  # type: ignore[arg-type]
+        entry = Entry(n, at_ms, at_ms, what)
         said += [one for one in engine.advance(state, [entry], at_ms) if isinstance(one, AlarmChange)]
     return state, said
 

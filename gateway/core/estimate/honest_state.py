@@ -44,7 +44,8 @@ class Track:
     smallest change seen; `longest_ms`, the longest run before this one, slowly forgotten; `known_ms`, how
     long it has been heard; `runs`. Unrest, the change of slope between minutes: its mean of days is `slow`,
     `quick` the share of the last half hour's that were far more; `last`, `before` are the two samples it is
-    made from. `faults`: what is said of it, since when.
+    made from. `beside`: what its neighbours said when the run was first looked at, the one since `beside_ms`.
+    `faults`: what is said of it, since when.
     """
 
     BRIEF: ClassVar[bool] = True
@@ -66,6 +67,8 @@ class Track:
     low_since_ms: int = 0
     jumped_ms: int = 0
     zeros: int = 0
+    beside: float | None = None
+    beside_ms: int = 0
     refused: int = 0
     refused_run_ms: int = 0
     biases: list[float] = field(default_factory=list)
@@ -74,7 +77,8 @@ class Track:
 
 @dataclass(slots=True)
 class Honesty:
-    """Probes by id. `away`: which hang out of the grain, and why: not_back or high.
+    """Probes by id. `away`: which hang out of the grain, and why: not_back or high; `away_ms`,
+    since when it is known.
 
     `trails`: each bed thermometer's distance from the room's air (hundredths of a kelvin), one each five
     minutes, None where it was not known; the newest is of `looked_ms`. `mixed`: the end of the turn after
@@ -84,6 +88,7 @@ class Honesty:
 
     tracks: dict[str, Track] = field(default_factory=dict)
     away: dict[str, str] = field(default_factory=dict)
+    away_ms: dict[str, int] = field(default_factory=dict)
     trails: dict[str, list[int | None]] = field(default_factory=dict)
     mixed: dict[str, int] = field(default_factory=dict)
     by_hand: dict[str, tuple[float, float]] = field(default_factory=dict)

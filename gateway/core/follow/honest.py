@@ -48,7 +48,7 @@ def reading(state: State, heard: Heard, out: Out) -> None:
         return
     found = honest_doubts.heard(state, heard, track, old, old_ms)
     if probe.id in state.honesty.away and honest_grain.is_back(state, probe, value):
-        del state.honesty.away[probe.id]
+        honest_grain.put(state, probe, None)
         found += [finding_of(state, probe, "probe_not_back"), *silence.watch(state)]
     if found:
         from gateway.core.happenings_floor import tell
@@ -99,12 +99,21 @@ def moved(state: State, by_ms: int) -> None:
     """The clock was set: what is dated by it moves along."""
     honesty = state.honesty
     honesty.looked_ms += by_ms if honesty.looked_ms else 0
+    honesty.away_ms = {name: at_ms + by_ms for name, at_ms in honesty.away_ms.items()}
     honesty.mixed = {bed: at_ms + by_ms for bed, at_ms in honesty.mixed.items()}
     for probe, track in honesty.tracks.items():
         window = state.windows.get(probe)
         if window is not None and window.flags & OWN_TIME and not window.flags & CLOCK_UNSURE:
             continue
-        for name in ("since_ms", "heard_ms", "aged_ms", "sampled_ms", "low_since_ms", "jumped_ms"):
+        for name in (
+            "since_ms",
+            "heard_ms",
+            "aged_ms",
+            "sampled_ms",
+            "low_since_ms",
+            "jumped_ms",
+            "beside_ms",
+        ):
             if getattr(track, name):
                 setattr(track, name, getattr(track, name) + by_ms)
 
@@ -114,6 +123,7 @@ def site_changed(state: State) -> None:
     honesty, site = state.honesty, state.site
     honesty.tracks = {name: track for name, track in honesty.tracks.items() if name in site.probe}
     honesty.away = {name: why for name, why in honesty.away.items() if name in site.probe}
+    honesty.away_ms = {name: at_ms for name, at_ms in honesty.away_ms.items() if name in site.probe}
     honesty.trails = {name: trail for name, trail in honesty.trails.items() if name in site.probe}
     honesty.by_hand = {name: pair for name, pair in honesty.by_hand.items() if name in site.probe}
     honesty.mixed = {bed: at_ms for bed, at_ms in honesty.mixed.items() if bed in site.place}

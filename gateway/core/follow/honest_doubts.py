@@ -106,9 +106,10 @@ def look(state: State) -> list[Finding]:
 
 def _of_one(state: State, place: Place, probe: Probe, track: Track) -> list[Finding]:
     every_ms = int(probe.every_s * 1000)
+    moved = _others_moved(state, place, probe, track)
     held = {
-        "probe_stuck": not _may_stand(state, place, probe)
-        and honest.stuck(track, state.site.honest, every_ms, _others_moved(state, place, probe, track)),
+        "probe_stuck": honest.stuck(track, state.site.honest, every_ms, moved)
+        and not _may_stand(state, place, probe),
         "probe_noisy": honest.noisy(track),
         "probe_low": _breathes_air(place, probe)
         and honest.low(track, state.site.honest, track.value, track.heard_ms),
@@ -155,16 +156,20 @@ def _may_stand(state: State, place: Place, probe: Probe) -> bool:
 
 
 def _others_moved(state: State, place: Place, probe: Probe, track: Track) -> bool:
-    """Whether all neighbours of the same kind went a good way while this one stood."""
+    """Whether the neighbours of the same kind went a good way while this one stood."""
     if probe.quantity not in ("temperature", "humidity"):
         return False
-    least = max(5.0 * track.step, 0.5 if probe.quantity == "temperature" else 5.0)
-    spans = []
-    for other, window in state.good(place.id, probe.quantity):
-        if other.id != probe.id:
-            values = [v for t, v in zip(window.times, window.values, strict=True) if t >= track.since_ms]
-            spans.append(max(values) - min(values) if values else 0.0)
-    return bool(spans) and min(spans) >= least
+    others = [
+        window.value
+        for other, window in state.good(place.id, probe.quantity)
+        if other.id != probe.id and window.value is not None
+    ]
+    now = median(others) if others else None
+    if track.beside_ms != track.since_ms or track.beside is None:
+        track.beside_ms, track.beside = track.since_ms, now
+    if now is None or track.beside is None:
+        return False
+    return abs(now - track.beside) >= max(5.0 * track.step, 0.5 if probe.quantity == "temperature" else 5.0)
 
 
 def _breathes_air(place: Place, probe: Probe) -> bool:

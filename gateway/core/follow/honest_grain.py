@@ -98,12 +98,20 @@ def _judge(state: State, place: Place) -> list[Probe]:
             continue
         before, why = state.honesty.away.get(probe.id), away(state, place, probe, turn)
         if why != before:
-            if why is None:
-                del state.honesty.away[probe.id]
-            else:
-                state.honesty.away[probe.id] = why
+            put(state, probe, why)
             changed.append(probe)
     return changed
+
+
+def put(state: State, probe: Probe, why: str | None) -> None:
+    """Note that a probe hangs out of the grain, or (None) in it."""
+    honesty = state.honesty
+    if why is None:
+        honesty.away.pop(probe.id, None)
+        honesty.away_ms.pop(probe.id, None)
+    else:
+        honesty.away[probe.id] = why
+        honesty.away_ms.setdefault(probe.id, state.at_ms)
 
 
 def away(state: State, place: Place, probe: Probe, turn: Turn | None) -> str | None:

@@ -45,7 +45,8 @@ def look(state: State) -> list[Finding]:
 
 def _value_at(state: State, probe: Probe, at_ms: int) -> float | None:
     window = state.windows[probe.id]
-    pairs = [*zip(window.times, window.values, strict=True), (window.measured_ms, window.value)]
+    times = [window.from_ms + after_ms for after_ms in window.times]
+    pairs = [*zip(times, window.values, strict=True), (window.measured_ms, window.value)]
     off_ms, value = min((abs(t - at_ms), v) for t, v in pairs if v is not None)
     return value if off_ms <= _NEAR_MS else None
 

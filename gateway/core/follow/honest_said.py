@@ -39,6 +39,8 @@ def finding_of(state: State, probe: Probe, kind: str) -> Finding:
     window = state.windows.get(probe.id) or Window()
     track = state.honesty.tracks.get(probe.id)
     since_ms = track.faults.get(kind) if track else None
+    if kind in ("probe_not_back", "probe_high"):
+        since_ms = state.honesty.away_ms.get(probe.id)
     return Finding(
         Subject(kind, probe.place, probe.id),
         holds(state, probe, kind),

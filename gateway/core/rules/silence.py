@@ -134,8 +134,12 @@ def unwatched_finding(state: State, place: Place) -> Finding:
         and not state.window(probe.id).silent
         for probe in probes
     )
-    heard_windows = [state.window(probe.id) for probe in probes if state.window(probe.id).value is not None]
+    # What a probe on its hook says is the room's, and no word of the bed.
+    in_grain = [probe for probe in probes if probe.id not in state.honesty.away]
+    heard_windows = [state.window(probe.id) for probe in in_grain if state.window(probe.id).value is not None]
     last = max(heard_windows, key=lambda window: window.measured_ms, default=None)
+    gone_ms = [state.honesty.away_ms[probe.id] for probe in probes if probe.id in state.honesty.away_ms]
+    gone_ms += [last.measured_ms] if last else []
     lying = state.pieces.beds.get(place.id)
     parts = [f"{silent} silent"] if silent else []
     parts += [f"{out} out of service"] if out else []
@@ -149,7 +153,7 @@ def unwatched_finding(state: State, place: Place) -> Finding:
         value=last.value if last else None,
         unit="Cel",
         measured_at_ms=last.measured_ms if last else None,
-        since_ms=last.measured_ms if last else None,
+        since_ms=max(gone_ms, default=None),
         trend_per_h=last.trend_per_h(newest_turn(state, place.id)) if last else None,
         piece=lying.piece if lying else None,
         day=day_of(lying, state.at_ms) if lying else None,
