@@ -21,7 +21,7 @@ from simulators.air import (
 PERSON_CO2_M3_H = 0.03
 PERSON_WATER_KG_H = 0.1
 PERSON_W = 150.0
-WET_RH = 0.86
+WET_RH = 0.87
 """Wet grain and a wet floor give water to the air up to about this, quickly."""
 
 
@@ -40,7 +40,7 @@ class Room:
     fan_on: bool = False
     fan_m3_h: float = 3000.0
     people: float = 0.0
-    wet_per_h: float = 4.0
+    wet_per_h: float = 12.0
     """How fast wet surfaces bring the air to `WET_RH`, shares of the lack per hour."""
     temperature_c: float = 13.0
     co2_kg: float = 0.0
