@@ -53,7 +53,7 @@ def _bed(state: State, place: Place, ahead: Forecast) -> dict[str, Any]:
         "reason": due.first.kind if due.first else None,
         "line": wording_turn.line(state, place, due),
         "depth_cm": lying.depth_cm if lying else None,
-        **views_heat.evenness_row(state, place),
+        **views_heat.known(state, place),
     }
 
 

@@ -83,6 +83,12 @@ def even(state: State, place: Place) -> Evenness | None:
     return evenness(spots, Lie(place.from_m, place.to_m, lying.depth_cm if lying else None))
 
 
+def known(state: State, place: Place) -> dict[str, Any]:
+    """How even a bed is and how hard it breathes, under their keys; None where that is not known."""
+    lies = place.id in state.pieces.beds
+    return evenness_row(state, place) | {"respiration": breathing(state, place) if lies else None}
+
+
 def evenness_row(state: State, place: Place) -> dict[str, Any]:
     """The evenness of a bed under its keys; None where too few thermometers tell."""
     found = even(state, place)

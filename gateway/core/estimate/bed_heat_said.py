@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from gateway.core.estimate.bed_heat_ahead import STEP_H, Ahead, Air, Doubts, carry
-from gateway.core.estimate.bed_heat_fit import Figures, Fit
+from gateway.core.estimate.bed_heat_fit import Figures, Fit, made_now
 
 _HOUR_MS = 3_600_000
 _STEP_MS = int(STEP_H * _HOUR_MS)
@@ -64,11 +64,12 @@ class Forecast:
 
 
 class Outlook(NamedTuple):
-    """One thermometer carried forward from its last spot (Unix ms)."""
+    """One thermometer carried forward from its last spot (Unix ms), and what its grain makes now, K/h."""
 
     probe: str
     from_ms: int
     ahead: list[Ahead]
+    made_k_per_h: float
 
     @classmethod
     def of(
@@ -82,7 +83,7 @@ class Outlook(NamedTuple):
         hours: float,
     ) -> Outlook:
         """Carry a fit forward by some hours."""
-        return cls(probe, from_ms, carry(found, figures, air, doubts, hours))
+        return cls(probe, from_ms, carry(found, figures, air, doubts, hours), made_now(found, figures))
 
     def at(self, at_ms: int) -> tuple[float, float, float]:
         """Temperature (C), standard deviation (K) and rate (K/h) at a moment, straight between steps."""

@@ -135,6 +135,5 @@ def _outlooks(state: State, place: Place) -> tuple[list[Outlook], str | None]:
 
 def made_k_per_h(state: State, place: Place) -> float | None:
     """How fast the hottest grain would warm if nothing were lost, K/h; None before it is known."""
-    if place.id not in state.pieces.beds:
-        return None
-    return bed_heat.made_k_per_h(state.heats.heat, bed_of(state, place), state.at_ms)
+    found = _outlooks(state, place)[0] if place.id in state.pieces.beds else []
+    return found[0].made_k_per_h if found else None
