@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from gateway import live_backup, live_credentials, live_reload
+from gateway import live_accounts, live_backup, live_credentials, live_reload
 from gateway.core.moment import rfc3339
 from gateway.errors import SettingsFault
 
@@ -60,6 +60,18 @@ def reload(asked: argparse.Namespace, environ: Mapping[str, str], site: Find, st
     return 0, live_reload.ask(store())
 
 
+def account(asked: argparse.Namespace, environ: Mapping[str, str], site: Find, store: Find) -> Said:
+    """Ask the running gateway about accounts, or for a link."""
+    body = {"what": asked.what, "name": asked.name, "role": asked.role, "person": asked.person}
+    return 0, live_accounts.ask(store(), {"kind": "account", **body})
+
+
+def token(asked: argparse.Namespace, environ: Mapping[str, str], site: Find, store: Find) -> Said:
+    """Ask the running gateway about tokens."""
+    body = {"what": asked.what, "name": asked.name, "role": asked.role}
+    return 0, live_accounts.ask(store(), {"kind": "token", **body})
+
+
 def _document(path: Path, found: Any) -> dict[str, Any]:
     held = found.contents
     until = rfc3339(held.last_at_ms) if held else None
@@ -93,4 +105,6 @@ COMMANDS = {
     "restore": restore,
     "verify": verify,
     "reload": reload,
+    "account": account,
+    "token": token,
 }

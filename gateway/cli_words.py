@@ -23,6 +23,8 @@ from gateway.cli_words_floor import FLOOR
 from gateway.cli_words_note import NOTE
 from gateway.core.asked import ANSWERS
 
+#: As gateway/web/given.py has them, which is not loaded for this.
+ROLES = ("viewer", "shift", "maltster", "maintenance", "safety")
 _RUN = both(
     argument("--clock", choices=("wall", "scaled", "topic"), default="wall", help="whose time it is: the "
               "machine's (default), a faster one, or what ROOT/clock says"),
@@ -188,6 +190,28 @@ COMMANDS: dict[str, Word] = {
         "keep", "have the running gateway read its site file again",
         "A good file holds from then on; a bad one changes nothing, and its faults are told (exit 2).",
         "malting-gateway --store data reload", nothing,
+    ),
+    "account": Word(
+        "keep", "who may use the page",
+        "add and link print a link with which the person sets a password, open one that logs in; each works "
+        "once, within a day. link without a name makes the first account. Needs the running gateway.",
+        "malting-gateway --store data account add Ada --role maltster --person ada",
+        both(
+            argument("what", choices=("list", "add", "link", "open", "role", "remove"), help="what to do"),
+            argument("name", metavar="NAME", nargs="?", help="whose account"),
+            argument("--role", choices=ROLES, help="shift, where nothing is said"),
+            argument("--person", metavar="ID", help="who of the site file that is"),
+        ),
+    ),
+    "token": Word(
+        "keep", "which programs may use the JSON interface",
+        "add prints the token, once. Needs the running gateway.",
+        "malting-gateway --store data token add wall-screen --role viewer",
+        both(
+            argument("what", choices=("list", "add", "remove"), help="what to do"),
+            argument("name", metavar="NAME", nargs="?", help="what the token is called"),
+            argument("--role", choices=ROLES, help="shift, where nothing is said"),
+        ),
     ),
 }  # fmt: skip
 

@@ -153,7 +153,7 @@ class Served(Page):
         self._settings, self._writer, self._requests = settings, writer, asked.requests
         self._reader = open_reader(store)
         self._given = Given(asked, self._reader)
-        self._stopping = threading.Event()
+        self._stopping, self._ready = threading.Event(), threading.Event()
         try:
             family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
             self._socket = socket.create_server((settings.host, settings.port), family=family, backlog=64)
@@ -180,6 +180,7 @@ class Served(Page):
         )
         self._server.start()
         self._flusher.start()
+        self._ready.set()
         log.info("the page is at %s", self.url)
         secret = self._accounts.first_link()
         if secret:
@@ -211,6 +212,8 @@ class Served(Page):
         from gateway.web import desk_accounts
         from gateway.web.accounts import NotSo
 
+        if not self._ready.wait(ASK_S):
+            return {"fault": "the page has not started yet", "again": True}
         try:
             said = desk_accounts.do(self._accounts, self._tokens, self.url or "", request)
             return {"said": said}

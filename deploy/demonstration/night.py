@@ -18,7 +18,7 @@ from collections.abc import Callable, Iterator
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from deploy.demonstration.act import act
 from gateway.edges.clock import real_mono_s, real_wall_ms
@@ -93,7 +93,7 @@ class _Failed(Exception):
 class _Night:
     def __init__(self, root: Path, folder: Path, speed: float, seed: int) -> None:
         self._root, self._folder, self._speed, self._seed = root, folder, speed, seed
-        self._ports = dict(zip(("broker", "door", "phone"), _free_ports(3), strict=True))
+        self._ports = dict(zip(("broker", "door", "phone", "page"), _free_ports(4), strict=True))
         self._running: list[tuple[str, subprocess.Popen[bytes]]] = []
         self._epoch = _now().replace(hour=1, minute=10, second=0, microsecond=0)
         self._env = os.environ | {"MALTING_SECRETS": str(folder), "PYTHONUNBUFFERED": "1"}
@@ -121,7 +121,7 @@ class _Night:
             "simulators", "-m", "simulators", "run", "--site", str(site), "--seed", str(self._seed),
             "--truth", str(self._folder / "truth.jsonl"), *times
         )  # fmt: skip
-        print(_welcome(self._speed), flush=True)
+        print(_welcome(self._speed, self._way_in(store)), flush=True)
 
     def watch(self, seconds: float | None) -> None:
         """Obey what is typed; watch that all four go on."""
@@ -183,6 +183,7 @@ class _Night:
             "18883": str(self._ports["broker"]),
             "8470": str(self._ports["door"]),
             "8471": str(self._ports["phone"]),
+            "8480": str(self._ports["page"]),
             'protocol = "auto"': 'protocol = "3.1.1"',  # the embedded broker knows no other
         }
         text = (self._root / "config" / "quern-hill.toml").read_text()
@@ -222,6 +223,15 @@ class _Night:
             self._tell(store, "turned", bed=bed, hours=start.since_turn_h)
         self._tell(store, "kiln", what="lit", hours=6.0)
 
+    def _way_in(self, store: Path) -> str:
+        """An account for the night, and a link that opens it once."""
+        said: dict[str, Any] = {}
+        for what in ({"what": "add", "role": "maltster", "person": "ada"}, {"what": "open"}):
+            said = ask(store, {"kind": "account", "name": "Ada", **what}, 10.0)
+            if "said" not in said:
+                raise _Failed(f"the page has no way in: {said}")
+        return str(said["said"][0])
+
     def _tell(self, store: Path, kind: str, hours: float, **body: str) -> None:
         when = int((self._epoch - timedelta(hours=hours)).timestamp() * 1000)
         said = ask(store, {"kind": kind, **body, "by": "Ben", "when_ms": when}, 10.0)
@@ -255,7 +265,7 @@ class _Typed:
                 yield words
 
 
-def _welcome(speed: float) -> str:
+def _welcome(speed: float, page: str) -> str:
     seconds = _CALL_AFTER_MIN * 60 / speed
     when = "within a minute" if seconds <= 60 else f"in about {math.ceil(seconds / 60)} minutes"
     return f"""
@@ -263,6 +273,7 @@ Quern Hill Maltings, {speed:g} times as fast as life. Simulated; no gas watch; n
 Bed C is nearly too hot: {when} the phone below is told.
   To answer, type the number and go:  101 go      (or open the link below the message)
   To turn the bed, type:              turn bed-c  it cools, and the call ends
+  To see it all, open (works once):   {page}
 help: what else can be typed. Ctrl-C stops all in order.
 """
 

@@ -30,12 +30,12 @@ Proxy = Annotated[str, Field(max_length=50), AfterValidator(_proxy)]
 class WebForm(Form):
     """The page; without the table there is none."""
 
-    listen: Listen = "127.0.0.1:8471"
+    listen: Listen = "127.0.0.1:8480"
     public_url: Url | None = None
     cert_file: File | None = None
     key_file: File | None = None
-    trusted_proxies: list[Proxy] = Field(default_factory=list, max_length=10)
-    plain_http_can_be_read_by_others: bool = False
+    trusted_proxies: Annotated[list[Proxy], Field(max_length=10)] | None = None
+    plain_http_can_be_read_by_others: bool | None = None
     idle_h: Annotated[float, Field(ge=0.25, le=168)] = 12.0
     longest_h: Annotated[float, Field(ge=1, le=720)] = 168.0
 
@@ -75,7 +75,7 @@ def read_web(sheet: Sheet, row: Row[Any], secrets: Secrets) -> WebSettings:
         public_url=form.public_url.rstrip("/") if form.public_url else None,
         cert_file=secrets.pem(spot / "cert_file", form.cert_file),
         key_file=secrets.pem(spot / "key_file", form.key_file, private=True),
-        trusted_proxies=tuple(form.trusted_proxies),
+        trusted_proxies=tuple(form.trusted_proxies or ()),
         idle_h=form.idle_h,
         longest_h=form.longest_h,
     )

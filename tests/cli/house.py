@@ -97,6 +97,7 @@ def site_file(folder: Path, *, broker: int = 1, door: int = 0, phone: int = 1) -
         (folder / name).write_text((ROOT / "config" / name).read_text())
     text = (ROOT / "config" / "quern-hill.toml").read_text()
     text = text.replace("port = 18883", f"port = {broker}").replace("127.0.0.1:8471/", f"127.0.0.1:{phone}/")
+    text = text.replace('listen = "127.0.0.1:8480"', 'listen = "127.0.0.1:0"')
     text = text.replace('listen = "127.0.0.1:8470"', f'listen = "127.0.0.1:{door}"')
     path = folder / "site.toml"
     path.write_text(text)

@@ -1,0 +1,26 @@
+"""What the command line asks of the running gateway about accounts, links and tokens."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from gateway.edges import control
+from gateway.errors import NoAnswer, SettingsFault
+
+WITHIN_S = 30.0
+
+
+def ask(store: Path, request: dict[str, Any]) -> list[str]:
+    """What the gateway that holds the store says to it. Raises SettingsFault for what cannot be, NoAnswer."""
+    try:
+        reply = control.ask(store, request, WITHIN_S)
+    except TimeoutError as fault:
+        raise NoAnswer(f"the gateway did not answer within {WITHIN_S:g} s") from fault
+    except OSError as fault:
+        raise NoAnswer("no gateway runs on this store; start it first") from fault
+    if reply.get("again"):
+        raise NoAnswer(str(reply.get("fault")))
+    if "fault" in reply:
+        raise SettingsFault(str(reply["fault"]))
+    return [str(line) for line in reply["said"]]
