@@ -14,7 +14,7 @@ from gateway.cli_words import COMMANDS, parser
 from gateway.errors import GatewayError, NoAnswer, SettingsFault, StoreHeld, StoreMismatch
 
 GOOD, BAD_NEWS, FAULTY, NO_ANSWER = 0, 1, 2, 3
-_NOT_OF_THE_BODY = frozenset({"command", "site", "store", "version"})
+_NOT_OF_THE_BODY = frozenset({"command", "site", "store", "version", "json"})
 
 
 def main(argv: Sequence[str] | None = None, environ: Mapping[str, str] = os.environ) -> int:
@@ -46,6 +46,9 @@ def main(argv: Sequence[str] | None = None, environ: Mapping[str, str] = os.envi
 
 def _drive(asked: argparse.Namespace, environ: Mapping[str, str]) -> int:
     group = COMMANDS[asked.command].group
+    if asked.command == "kiln" and asked.what is None:
+        # The one word that both tells and asks: nothing said is a question.
+        group = "read"
     if group == "read":
         from gateway import cli_show
 

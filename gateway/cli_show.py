@@ -156,6 +156,7 @@ _ANSWERS: dict[str, _Answering] = {
     "piece": _of_floor(lambda state, more: cli_show_floor.pieces(state, more.get("piece"))),
     "lay": _of_floor(lambda state, more: cli_show_floor.lay(state, more.get("when"))),
     "questions": _of_floor(lambda state, more: cli_show_floor.questions(state)),
+    "kiln": _of_floor(lambda state, more: cli_show_floor.kiln(state)),
     "air": _air,
     "health": _health,
     "mirror": _mirror,

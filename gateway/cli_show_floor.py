@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
-from gateway.core import moment, views, views_heat, views_piece
+from gateway.core import moment, views, views_heat, views_kiln, views_piece
 from gateway.core.engine import State
 from gateway.core.rows import Row
 from gateway.core.rules import air_said
 from gateway.errors import SettingsFault
-from gateway.show import documents, tables, tables_floor, tables_heat, words
+from gateway.show import documents, tables, tables_floor, tables_heat, tables_kiln, words
 from gateway.show.words import Eyes
 
 
@@ -46,6 +46,21 @@ def forecast(state: State) -> Told:
     told = sum(row["not_yet"] is None for row in found)
     head = f"{words.count(len(found), 'bed')} with a piece, {told} foretold; nine in ten lie in the brackets"
     return Told(found, head, tables_heat.forecast, False)
+
+
+def kiln(state: State) -> Told:
+    """How far each kiln's load is, and what its probes say."""
+    found = documents.kiln(views_kiln.kilns(state))
+    hot = sum(_is_hot(row) for row in found)
+    head = words.count(len(found), "kiln") + (f", {hot} too hot" if hot else "")
+    head += ". Moisture is estimated, heat damage an index. No guard against fire."
+    return Told(found, head, tables_kiln.kilns, hot > 0)
+
+
+def _is_hot(row: Row) -> bool:
+    over = row["air_on_c"] is not None and row["air_on_c"] >= row["air_on_limit_c"]
+    grain = [one for one in row["grain"] if one["limit_c"] is not None and one["value_c"] >= one["limit_c"]]
+    return over or bool(grain)
 
 
 def pieces(state: State, name: str | None) -> Told:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gateway.cli_word import BED, KILN, PEOPLE, WHY, Add, Word, argument, both, write
+from gateway.cli_word import BED, JSON, KILN, PEOPLE, WHY, Add, Word, argument, both, write
 from gateway.core.asked import KILN_WORK, STANDS
 
 _STEEP = argument("steep", metavar="STEEP", help="the steep's id in the site file")
@@ -143,9 +143,14 @@ FLOOR: dict[str, Word] = {
         "malting-gateway loaded bed-a", KILN, _STRETCH,
     ),
     "kiln": write(
-        "something was done at the kiln", "`lit` starts the kiln's programme.",
+        "something was done at the kiln; without a word, how far each load is",
+        "`lit` starts the kiln's programme; `hand-dry` lets it go on after the kiln break; `moisture` is a "
+        "sample's. Alone it shows stage, kiln break, moisture left and heat damage (index), with exit 1 if "
+        "a kiln is at a limit.",
         "malting-gateway kiln lit --at 06:15 --by Ben",
-        argument("what", choices=KILN_WORK, help="what was done"), KILN, PEOPLE,
+        argument("what", choices=KILN_WORK, nargs="?", help="what was done; left out, it shows"),
+        argument("--moisture-wb", type=float, metavar="PCT", help="moisture: %% of the wet weight"),
+        KILN, PEOPLE, JSON,
     ),
     "order": write(
         "the maltster's order: leave a bed until then",

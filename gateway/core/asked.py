@@ -46,6 +46,7 @@ KILN_WORK = (
     "stripped",
     "to-store",
     "hand-dry",
+    "moisture",
 )
 STANDS = ("wet", "dry")
 ANSWERS = ("going", "heard", "cant", "all-out")
@@ -166,9 +167,19 @@ def _unknown(what: str, site: Site, known: list[str]) -> str:
     return f"{site.name} has no {what}; it has {shown or 'none at all'}"
 
 
-def _word_fault(event: Event) -> str | None:
-    if isinstance(event, KilnWorked) and event.what not in KILN_WORK:
+def _kiln_fault(event: KilnWorked) -> str | None:
+    if event.what not in KILN_WORK:
         return f"what: {_show(event.what)} is not one of {', '.join(KILN_WORK)}"
+    if (event.what == "moisture") != (event.moisture_wb is not None):
+        return "moisture_wb: belongs to moisture, and moisture needs it (% of the wet weight)"
+    if event.moisture_wb is not None and not 1.0 <= event.moisture_wb <= 60.0:
+        return f"moisture_wb: {event.moisture_wb} is not from 1 to 60 (% of the wet weight)"
+    return None
+
+
+def _word_fault(event: Event) -> str | None:
+    if isinstance(event, KilnWorked):
+        return _kiln_fault(event)
     if isinstance(event, Answered) and event.answer not in ANSWERS:
         return f"answer: {_show(event.answer)} is not one of {', '.join(ANSWERS)}"
     if isinstance(event, Quieted) and not 0 < event.for_s <= LONGEST_QUIET_S:

@@ -151,13 +151,14 @@ class Loaded:
 @dataclass(frozen=True, slots=True)
 class KilnWorked:
     """Something done at the kiln: lit, damped, relit, drawn, turned, levelled, fan-on, fan-off, stripped,
-    to-store."""
+    to-store; or found: hand-dry, moisture (`moisture_wb`, % of the wet weight)."""
 
     what: str
     kiln: str | None = None
     by: str | None = None
     why: str | None = None
     when_ms: int | None = None
+    moisture_wb: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,6 +43,18 @@ def forecast(found: Iterable[Row]) -> list[Row]:
     return [rows.forecast(row) for row in found]
 
 
+def kiln(found: Iterable[Row]) -> list[Row]:
+    """Rows of `views_kiln.kilns`."""
+    return [
+        row
+        | {
+            "break": row["break"] | {key: when(row["break"][key]) for key in ("at", "known_at")},
+            "next_stage": row["next_stage"] and row["next_stage"] | {"at": when(row["next_stage"]["at"])},
+        }
+        for row in timed(found, "lit_at", "hand_dry_at", "stripped_at", "stage_at")
+    ]
+
+
 def air(found: Iterable[Row]) -> list[Row]:
     """Rows of `views_air.air`, with who is inside and since when it is aired."""
     return [

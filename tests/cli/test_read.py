@@ -10,7 +10,7 @@ from tests.cli.house import ROOT, SOON_S, run_program, schema, type_in
 
 READING = (
     "beds", "probes", "alarms", "turns", "notices", "rejected", "health", "tonight", "piece", "lay",
-    "questions", "air", "forecast",
+    "questions", "air", "forecast", "kiln",
 )  # fmt: skip
 
 
@@ -47,6 +47,7 @@ def test_a_table_fits_and_obeys_nobody(command: str, width: int, night: Path) ->
         (["tonight"], 0),
         (["air"], 1),
         (["forecast"], 0),
+        (["kiln"], 0),
         (["piece"], 0),
         (["piece", "14"], 0),
         (["piece", "99"], 1),

@@ -48,6 +48,7 @@ class MoistureSettings:
     full_rh: float
     hand_dry_wb: float
     target_wb: float
+    sample_sd: float
 
 
 class Air(NamedTuple):
@@ -157,6 +158,14 @@ def turned(load: Load, share: float) -> None:
     """Kiln-turning: every layer comes so much nearer (0 to 1) to the mean of the load."""
     for member in load.members:
         member.stack.mix(share)
+
+
+def measured(load: Load, moisture_wb: float, sd: float) -> None:
+    """A sample was weighed: the load is as wet as that, its layers in the proportion reckoned before."""
+    for member in load.members:
+        want_db = db_of_wb(min(0.9, max(0.01, moisture_wb - member.sway * sd)))
+        share = want_db / max(member.stack.mean_db(), 1e-6)
+        member.stack.moisture[:] = [db * share for db in member.stack.moisture]
 
 
 def left(load: Load, settings: MoistureSettings, rest_db: float) -> Left:

@@ -72,10 +72,10 @@ def _wet_bulb(air: KilnAir, on_c: float) -> tuple[float, bool]:
     """Wet bulb of the heated air, and whether the weather behind it is measured."""
     if air.outdoor_c is not None and air.outdoor_rh is not None:
         return moist.heated_wet_bulb_c(air.outdoor_c, min(1.0, air.outdoor_rh / 100.0), on_c), True
-    return moist.wet_bulb_c(on_c, _ratio(air)), False
+    return moist.wet_bulb_c(on_c, ratio_of(air)), False
 
 
-def _ratio(air: KilnAir) -> float:
+def ratio_of(air: KilnAir) -> float:
     """kg of water in a kg of dry outdoor air; heating adds none."""
     if air.outdoor_c is None:
         return GUESSED_RATIO
@@ -152,7 +152,7 @@ def _dry(state: State, kilning: Kilning, figures: KilnFigures, air: KilnAir) -> 
         seconds *= _CHOKED_SHARE
     off_c = air.off.value_c if air.off else None
     try:
-        through = moisture.Air(air.on.value_c, _ratio(air), off_c, flow, air.on.value_c)
+        through = moisture.Air(air.on.value_c, ratio_of(air), off_c, flow, air.on.value_c)
         moisture.pass_air(kilning.load, figures.moisture, physics(figures), seconds, through)
     except ValueError:
         return
@@ -196,6 +196,8 @@ def entered(state: State, event: object, out: Out) -> None:
     if kilning is None or (kilning.stripped_ms and event.what == "lit"):
         kilning = _begin(state, place, figures, kiln_air.look(state, place))
     _worked(state, kilning, figures, event.what, at_ms)
+    if event.moisture_wb is not None and kilning.load is not None:
+        moisture.measured(kilning.load, event.moisture_wb / 100.0, figures.moisture.sample_sd)
     if event.what == "stripped":
         _end(state, place, kilning, out)
 
