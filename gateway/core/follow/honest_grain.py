@@ -22,9 +22,11 @@ _TRAIL = 48
 #: So many looks in the air, one after another; and the looks over which grain would have begun to rise again.
 _IN_AIR, _RISE_OVER = 4, 9
 #: Grain rises by this and more (hundredths of a kelvin) over those looks.
-_RISES = 15
-#: Before the turn the probe must have been so many times `air_k` from the air; back, it is that far again.
-_FAR, _BACK = 2.0, 1.7
+_RISES, _REHEATS = 15, 40
+#: In the air is nearer to it than this share of what the other grain is; closer than that nobody need be.
+_SHARE, _NEAREST = 0.25, 25.0
+#: Before the turn the probe must have been so many times as far from the air; back, so many times `air_k`.
+_FAR, _BACK = 2.0, 1.4
 
 
 class Turn(NamedTuple):
@@ -125,26 +127,48 @@ def away(state: State, place: Place, probe: Probe, turn: Turn | None) -> str | N
     figures = state.site.honest
     if state.honesty.away.get(probe.id) == NOT_BACK:
         newest = next((gap for gap in reversed(trail) if gap is not None), None)
-        return None if newest is None or abs(newest) > figures.air_k * 100 * _BACK else NOT_BACK
+        left = (
+            newest is not None and abs(newest) <= figures.air_k * 100 * _BACK and not _rises(trail, _REHEATS)
+        )
+        return NOT_BACK if left else None
     if turn is None or state.at_ms < turn.ended_ms + round(figures.back_within_min * _MINUTE_MS):
         return None
-    return NOT_BACK if _left_out(state, trail, turn, figures) else None
+    near = _near(state, place, probe, figures)
+    return NOT_BACK if _left_out(state, trail, turn, near) else None
 
 
-def _left_out(state: State, trail: list[int | None], turn: Turn, figures: Figures) -> bool:
+def _near(state: State, place: Place, probe: Probe, figures: Figures) -> float:
+    """How near to the room's air is in it (hundredths of a kelvin); the other grain may be near it, too."""
+    others = [
+        abs(gap)
+        for one in state.site.probes_of[place.id]
+        if one.id != probe.id and one.id not in state.honesty.away
+        for gap in state.honesty.trails.get(one.id, [])[-1:]
+        if gap is not None
+    ]
+    share = _SHARE * median(others) if others else figures.air_k * 100
+    return min(figures.air_k * 100, max(_NEAREST, share))
+
+
+def _rises(trail: list[int | None], by: int) -> bool:
+    """Whether the last looks lie higher over the air than those half an hour before."""
+    before = [gap for gap in trail[-_RISE_OVER:-_IN_AIR] if gap is not None]
+    now = [gap for gap in trail[-_IN_AIR:] if gap is not None]
+    return bool(before and now) and median(now) - median(before) >= by
+
+
+def _left_out(state: State, trail: list[int | None], turn: Turn, in_air: float) -> bool:
     """Far from the air before the turn; in the air for the last looks, and not rising out of it."""
     last = len(trail) - 1
     first = max(0, last - (state.at_ms - turn.began_ms + 75 * _MINUTE_MS) // LOOK_MS)
     until = last - (state.at_ms - turn.began_ms + 10 * _MINUTE_MS) // LOOK_MS
     known = [abs(gap) for gap in trail[first : max(0, until + 1)] if gap is not None]
     near = trail[-_IN_AIR:]
-    if not known or median(known) < figures.air_k * 100 * _FAR or len(near) < _IN_AIR:
+    if not known or median(known) < in_air * _FAR or len(near) < _IN_AIR:
         return False
-    if any(gap is None or abs(gap) > figures.air_k * 100 for gap in near):
+    if any(gap is None or abs(gap) > in_air for gap in near):
         return False
-    before = [gap for gap in trail[-_RISE_OVER:-_IN_AIR] if gap is not None]
-    now = [gap for gap in near if gap is not None]
-    return not before or median(now) - median(before) < _RISES
+    return not _rises(trail, _RISES)
 
 
 def is_back(state: State, probe: Probe, value_c: float) -> bool:
