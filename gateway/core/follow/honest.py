@@ -46,6 +46,14 @@ def reading(state: State, heard: Heard, out: Out) -> None:
     honest.take(track, heard.measured_ms, value, int(probe.every_s * 1000), figures, floor)
     if value == old and not track.zeros:
         return
+    if (
+        not track.faults
+        and value != probe.offset
+        and abs(value - old) < figures.jump_k
+        and probe.id not in state.honesty.away
+        and not track.zeros
+    ):
+        return
     found = honest_doubts.heard(state, heard, track, old, old_ms)
     if probe.id in state.honesty.away and honest_grain.is_back(state, probe, value):
         honest_grain.put(state, probe, None)
