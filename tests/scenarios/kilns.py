@@ -10,8 +10,9 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from typing import Any
 
 from gateway.core import engine
 from gateway.core.effects import AlarmChange, Effect, Notice
@@ -39,8 +40,16 @@ def _probe(name: str, place: str, quantity: str, unit: str, height_cm: float | N
     )
 
 
-def site() -> Site:
-    """One bed, one kiln with its probes as they hang in the example site, the weather, two people."""
+def site(second_h: float | None = None) -> Site:
+    """One bed, one kiln with its probes as they hang in the example site, the weather, two people.
+
+    `second_h`: the kiln's second stage from this hour on instead of the shipped programme's.
+    """
+    known = dict(programmes())
+    if second_h is not None:
+        first, second, *rest = known["kiln"].stages
+        stages = (first, replace(second, from_h=second_h), *rest)
+        known["kiln"] = replace(known["kiln"], stages=stages)
     shift = Shift(("ada",), tuple(range(7)), 0, 1440)
     return Site(
         "quern-hill", "Quern Hill Maltings", "UTC",
@@ -61,7 +70,7 @@ def site() -> Site:
         people=(Person("ada", "Ada", "shift"), Person("cleo", "Cleo", "maltster")),
         phones=(Phone("ada-1", "ada", "webhook"), Phone("cleo-1", "cleo", "webhook")),
         shifts=(shift,),
-        programmes=tuple(programmes().values()),
+        programmes=tuple(known.values()),
         kiln=figures(),
     )  # fmt: skip
 
@@ -138,16 +147,22 @@ class Kilning:
 
     world: World
     at: dict[float, Deed] = field(default_factory=dict)
-    people: dict[float, Event] = field(default_factory=dict)
+    people: dict[float, Any] = field(default_factory=dict)
     restart_h: tuple[float, ...] = ()
     silent: frozenset[str] = frozenset()
+    second_h: float | None = None
     state: engine.State = field(default_factory=engine.new)
     effects: list[Effect] = field(default_factory=list)
     damp: list[tuple[int, float, float]] = field(default_factory=list)
     n: int = 0
 
     def __post_init__(self) -> None:
-        for what in (Started("kiln"), SiteChanged(site()), Cast("bed-a", "9"), Loaded("bed-a", "kiln")):
+        for what in (
+            Started("kiln"),
+            SiteChanged(site(self.second_h)),
+            Cast("bed-a", "9"),
+            Loaded("bed-a", "kiln"),
+        ):
             self._lay(START, what)
 
     def _lay(self, at_ms: int, what: Input) -> None:

@@ -15,11 +15,12 @@ from gateway.core.estimate import kiln_break, moisture
 from gateway.core.estimate.kiln_break import ANNOUNCED, BreakSeen, BreakWatch
 from gateway.core.estimate.moisture_layers import Physics
 from gateway.core.finding import Finding, Subject
-from gateway.core.follow import kiln_air, kiln_watch
+from gateway.core.follow import kiln_air, kiln_deeds, kiln_watch
 from gateway.core.follow.kiln_air import GUESSED_RATIO, KilnAir
 from gateway.core.follow.kiln_state import Kilning
 from gateway.core.heard import Heard
 from gateway.core.inputs import KilnWorked, Loaded
+from gateway.core.inputs_journey import Corrected, Voided
 from gateway.core.reading import CLOCK_UNSURE, OWN_TIME
 from gateway.core.science import psychrometrics as moist
 from gateway.core.site import Place
@@ -32,8 +33,6 @@ _CHOKED_SHARE = 0.4
 _WATCH_TIMES = ("measured_ms", "since_ms", "left_ms", "looked_ms", "quiet_until_ms")
 #: Nobody knows what a load went through in a longer hole; the reckoning does not leap over it.
 _LONGEST_MS = 10 * 60_000
-_TURNS = {"turned": True, "levelled": False}
-_FIRES = {"lit": "lit", "relit": "lit", "damped": "damped", "drawn": "out"}
 
 
 def reading(state: State, heard: Heard, out: Out) -> None:
@@ -176,6 +175,8 @@ def next_run_ms(state: State) -> int:
 def entered(state: State, event: object, out: Out) -> None:
     """Loaded, lit, turned, stripped …: what changes the load, or what may be thought of it."""
     figures = state.site.kiln
+    if isinstance(event, Corrected | Voided):
+        kiln_deeds.read_again(state)
     if figures is None or not isinstance(event, Loaded | KilnWorked):
         return
     name = event.kiln or next((one.id for one in state.site.places if one.kind == "kiln"), None)
@@ -195,9 +196,7 @@ def entered(state: State, event: object, out: Out) -> None:
         return
     if kilning is None or (kilning.stripped_ms and event.what == "lit"):
         kilning = _begin(state, place, figures, kiln_air.look(state, place))
-    _worked(state, kilning, figures, event.what, at_ms)
-    if event.moisture_wb is not None and kilning.load is not None:
-        moisture.measured(kilning.load, event.moisture_wb / 100.0, figures.moisture.sample_sd)
+    kiln_deeds.worked(kilning, figures, event, at_ms)
     if event.what == "stripped":
         _end(state, place, kilning, out)
 
@@ -205,27 +204,6 @@ def entered(state: State, event: object, out: Out) -> None:
 def _piece(state: State, place: Place) -> str | None:
     firing = state.pieces.kilns.get(place.id)
     return firing.piece if firing else None
-
-
-def _worked(state: State, kilning: Kilning, figures: KilnFigures, what: str, at_ms: int) -> None:
-    watch, law = kilning.watch, figures.kiln_break
-    if what in _FIRES:
-        kilning.fire = _FIRES[what]
-        if what in ("lit", "relit") and not kilning.lit_ms:
-            kilning.lit_ms = at_ms
-        kiln_break.stand_still(watch, law, at_ms, kilning.fire != "lit" or not kilning.fan)
-    elif what in _TURNS:
-        kiln_break.disturb(watch, law, at_ms, mixed=_TURNS[what])
-        if _TURNS[what] and kilning.load is not None:
-            moisture.turned(kilning.load, figures.moisture.turned_share)
-            kilning.damage.turned(figures.moisture.turned_share)
-    elif what in ("fan-on", "fan-off"):
-        kilning.fan = what == "fan-on"
-        kiln_break.stand_still(watch, law, at_ms, kilning.fire == "damped" or not kilning.fan)
-    elif what == "hand-dry":
-        kilning.hand_dry_ms = at_ms
-    elif what == "stripped":
-        kilning.stripped_ms, kilning.fire = at_ms, "out"
 
 
 def _end(state: State, place: Place, kilning: Kilning | None, out: Out) -> None:

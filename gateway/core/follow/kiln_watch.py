@@ -130,6 +130,8 @@ def stage_of(programme: Programme, kilning: Kilning | None) -> Stage:
 def judge(state: State, place: Place, kilning: Kilning, figures: KilnFigures, air: KilnAir) -> list[Finding]:
     """The alarms that began or ended this minute."""
     programme = state.programme(place)
+    if air.on is not None and programme.stages and kilning.watch.seen.state == ANNOUNCED:
+        kilning.break_raised |= air.on.value_c >= programme.stages[0].limit_c
     holds = {
         "kiln_fire": _burning(state, place, kilning, figures, air),
         "kiln_stew": _stews(kilning, figures, air),
