@@ -13,6 +13,7 @@ from gateway.core import callout, night, people, wording_night
 from gateway.core.board_state import Out, notice
 from gateway.core.callout import Calling, Now, Ring
 from gateway.core.inputs import Delivery
+from gateway.core.piece import in_couch
 from gateway.core.rules import heat, room_near
 from gateway.core.rules.limits import level_of
 from gateway.core.rules.reach import Reach, surely
@@ -32,6 +33,7 @@ class Hot(NamedTuple):
     reach: Reach
     turn_ms: int | None
     room_c: float | None
+    couch: bool = False
 
 
 def found(state: State, until_ms: int) -> list[Hot]:
@@ -50,7 +52,8 @@ def found(state: State, until_ms: int) -> list[Hot]:
         room_c = room_near.near_c(state, place, level.limit)
         if turn is None or turn.start_ms + turn.takes_ms > reach.at_ms or room_c is not None:
             turn_ms = turn.start_ms if turn else None
-            hot.append(Hot(place, lying.piece, level.limit, reach, turn_ms, room_c))
+            couch = in_couch(lying, state.at_ms)
+            hot.append(Hot(place, lying.piece, level.limit, reach, turn_ms, room_c, couch))
     return hot
 
 
@@ -118,5 +121,5 @@ def _send(state: State, rings: list[Ring], hot: list[Hot], out: Out) -> None:
 def _line(bed: Hot) -> wording_night.Heat:
     early_ms = bed.reach.at_ms if bed.reach.early_ms is None else bed.reach.early_ms
     return wording_night.Heat(
-        bed.place.id, bed.piece, bed.limit_c, early_ms, bed.reach.late_ms, bed.turn_ms, bed.room_c
+        bed.place.id, bed.piece, bed.limit_c, early_ms, bed.reach.late_ms, bed.turn_ms, bed.room_c, bed.couch
     )

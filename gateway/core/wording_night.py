@@ -29,6 +29,7 @@ class Heat(NamedTuple):
     late_ms: int | None
     turn_ms: int | None
     room_c: float | None
+    couch: bool = False
 
 
 def heat_to_come(site: Site, beds: Sequence[Heat], notice: int) -> Words:
@@ -42,13 +43,17 @@ def _heats(site: Site, beds: Sequence[Heat], count: int, notice: int) -> str:
     more = len(beds) - count
     said = [_heat(site, bed) for bed in beds[:count]] + ([f"{more} more"] if more else [])
     warm = any(bed.room_c is not None for bed in beds)
-    act = "Thin it, shutters open in the cool hours." if warm else "Turn sooner or thin it."
-    return f"HEAT TONIGHT. {'; '.join(said)}. {act} ({notice})"
+    act = "" if all(bed.couch for bed in beds) else " Turn sooner or thin it."
+    act = " Thin it, shutters open in the cool hours." if warm else act
+    return f"HEAT TONIGHT. {'; '.join(said)}.{act} ({notice})"
 
 
 def _heat(site: Site, bed: Heat) -> str:
     until = "" if bed.late_ms is None else f"-{_clock(site, bed.late_ms)}"
-    listed = "not on the list" if bed.turn_ms is None else f"turn {_clock(site, bed.turn_ms)}"
+    if bed.couch:
+        listed = "in the couch: break it sooner"
+    else:
+        listed = "not on the list" if bed.turn_ms is None else f"turn {_clock(site, bed.turn_ms)}"
     room = "" if bed.room_c is None else f", room {bed.room_c:.1f}: a turn cools little"
     head = f"{_name(site, bed.place)} piece {gsm.name(bed.piece, 8)}"
     return f"{head} {bed.limit_c:.3g} C by {_clock(site, bed.early_ms)}{until}, {listed}{room}"

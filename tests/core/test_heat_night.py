@@ -117,6 +117,21 @@ def test_where_the_room_is_warm_no_turn_is_advised_alone() -> None:
     assert len(call.text) <= 160
 
 
+def test_of_a_couch_it_is_said_that_it_wants_breaking() -> None:
+    made = house()
+    made.lay(0, Cast("bed-b", "15", when_ms=START - 18 * HOUR))
+    for minute in range(WORD + 5):
+        warm_c = 20.5 + 0.9 * minute / 60 + 0.03 * math.sin(minute)
+        made.lay(minute, Reading("b1", START + minute * MINUTE, round(warm_c, 2), CLOCK_UNSURE))
+    [word, _] = words(made)
+
+    assert re.fullmatch(
+        r"HEAT TONIGHT\. Bed B piece 15 24 C by (2[0-3]|0\d):\d\d-(2[0-3]|0\d):\d\d, "
+        r"in the couch: break it sooner\. \(\d+\)",
+        word.text,
+    ), word.text
+
+
 def test_a_cool_room_asks_for_no_thinning() -> None:
     made = house()
     cast(made)
