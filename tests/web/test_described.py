@@ -27,20 +27,20 @@ def test_every_operation_keeps_to_its_description(site: Site, mode: GenerationMo
     schema.config.update(base_url=PLAIN)
     name = f"schemathesis {mode.value}"
     token = site.tokens.add(name, "maltster")
-    asked = {}
+    asked: dict[str, set[int]] = {}
     for result in schema.get_all_operations():
-        operation = result.ok()
+        operation: Any = result.ok()  # type: ignore[union-attr] # a description that cannot be read raises
         asked[operation.label] = _try(site, operation, mode, token)
     site.tokens.remove(name)
     assert len(asked) >= 12
-    assert asked["POST /api/v1/do/{word}"] >= EACH
+    assert 422 in asked["POST /api/v1/do/{word}"]
     if mode is GenerationMode.POSITIVE:
-        assert min(asked.values()) >= 1, asked
+        assert all(200 in statuses for label, statuses in asked.items() if label.startswith("GET ")), asked
 
 
-def _try(site: Site, operation: Any, mode: GenerationMode, token: str) -> int:
-    """How many requests were answered as described."""
-    count = 0
+def _try(site: Site, operation: Any, mode: GenerationMode, token: str) -> set[int]:
+    """The statuses of answers, each of which was as described."""
+    seen: set[int] = set()
 
     @settings(
         max_examples=EACH, deadline=None, database=None, derandomize=True,
@@ -48,15 +48,17 @@ def _try(site: Site, operation: Any, mode: GenerationMode, token: str) -> int:
     )  # fmt: skip
     @given(case=operation.as_strategy(generation_mode=mode))
     def one(case: Any) -> None:
-        nonlocal count
         sent = case.as_transport_kwargs()
-        heads = dict(sent.pop("headers") or {}) | {"authorization": f"Bearer {token}"}
+        made = dict(sent.pop("headers") or {})
+        # What it makes up to get in is tried elsewhere; here it comes in.
+        heads = {key: value for key, value in made.items() if key.lower() != "authorization"}
+        heads["authorization"] = f"Bearer {token}"
         sent.pop("cookies", None)
         data = sent.pop("data", None)
-        more = {"content": data} if isinstance(data, str | bytes) else {}
+        more: dict[str, Any] = {"content": data} if isinstance(data, str | bytes) else {}
         answer = site.ask(sent.pop("method"), sent.pop("url"), headers=heads, **more, **sent)
         case.validate_response(answer, checks=CHECKS)
-        count += 1
+        seen.add(answer.status_code)
 
     one()
-    return count
+    return seen
