@@ -9,6 +9,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
+from gateway.web.asking import may_record
 from gateway.web.given import Account
 from gateway.web.pages.alarms import words
 from gateway.web.pages.say import Say, share, span
@@ -70,6 +71,7 @@ def html(template: str, me: Account, say: Say, *, bare: bool, token: str, **show
             say=say,
             token=token,
             may_write=me.role != "viewer",
+            may=lambda word: may_record(me, word),
             layout="bare.html" if bare else "base.html",
             **shown,
         )

@@ -10,7 +10,7 @@ import pytest
 
 from gateway.web.given import Account
 from tests.browser.lived import Lived
-from tests.browser.serving import Serving
+from tests.browser.serving import COOKIE, PEOPLE, Serving
 from tests.conftest import CHROMIUM
 
 FLAGS = (
@@ -22,11 +22,8 @@ DESK = {"width": 1280, "height": 900}
 
 
 def account(name: str) -> Account:
-    """Who a cookie names: Cleo is on shift, Ben too, Vic may look, Fay reads Fahrenheit."""
-    role = {"vic": "viewer", "ada": "maltster"}.get(name, "shift")
-    return Account(
-        name.capitalize(), role, name if name in ("ada", "ben", "cleo", "dan") else None, name == "fay"
-    )
+    """Somebody who asks for a page without a browser."""
+    return Account(name, PEOPLE[name], name if name in ("ada", "ben", "cleo") else None, name == "fay")
 
 
 @pytest.fixture(scope="session")
@@ -62,7 +59,7 @@ def serve() -> Iterator[Callable[[Lived], Serving]]:
     made: list[Serving] = []
 
     def begin(lived: Lived) -> Serving:
-        made.append(Serving(lived, account))
+        made.append(Serving(lived))
         return made[-1]
 
     yield begin
@@ -79,7 +76,7 @@ def open_as(chromium: Any) -> Iterator[Callable[..., Any]]:
         phone = {"viewport": PHONE, "has_touch": True, "is_mobile": True} | more
         context = chromium.new_context(**phone)
         context.set_default_timeout(10_000)
-        context.add_cookies([{"name": "me", "value": who, "url": serving.url}])
+        context.add_cookies([{"name": COOKIE, "value": serving.session(who), "url": serving.url}])
         made.append(context)
         page = context.new_page()
         page.goto(serving.url + "/")

@@ -15,6 +15,7 @@ from gateway.core.inputs_journey import HandRead, Steeped
 from gateway.core.site import Site
 from gateway.core.state import State
 from gateway.edges.sqlite import Reader, open_reader
+from gateway.ports import WebLine
 from tests.cli.house import site_file
 from tests.scenarios.floor import CONFIG, HOUR, MINUTE, live
 from tests.scenarios.gate import Gate, Hand
@@ -68,6 +69,34 @@ class Lived:
     def facts(self) -> dict[str, Any]:
         """As given."""
         return {}
+
+    def place(self) -> tuple[int, int]:
+        """As `given.Running`."""
+        return self.gate.pipeline.place
+
+    def lines(self) -> list[WebLine]:
+        """As `keep.Keep`."""
+        return self._reader.web_lines()
+
+    def put(self, kind: str, key: str, ends_ms: int | None, body: dict[str, Any]) -> None:
+        """As `keep.Keep`."""
+
+        def work() -> None:
+            assert self.gate._writer is not None
+            with self.gate._writer.atomic():
+                self.gate._writer.put_web(kind, key, ends_ms, body)
+
+        self._one.submit(work).result()
+
+    def drop(self, kind: str, key: str) -> bool:
+        """As `keep.Keep`."""
+
+        def work() -> bool:
+            assert self.gate._writer is not None
+            with self.gate._writer.atomic():
+                return self.gate._writer.drop_web(kind, key)
+
+        return self._one.submit(work).result()
 
     def let_pass(self, minutes: float) -> None:
         """Time passes: messages come, the judge ticks, phones ring."""

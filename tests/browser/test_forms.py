@@ -41,7 +41,7 @@ def test_quiet_with_an_end_and_a_reason_and_its_end(night: Lived, serve: Serve, 
 
 def test_a_probe_out_of_service_and_back(night: Lived, serve: Serve, open_as: Open) -> None:
     serving = serve(night)
-    page = open_as(serving)
+    page = open_as(serving, "ada")
     page.goto(f"{serving.url}/probe/bed-a-mid")
     page.get_by_text("Put it out of service").click()
     page.get_by_label("Why").fill("cable cut")

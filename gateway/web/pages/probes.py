@@ -22,12 +22,18 @@ WORDS = {
     "waiting": "not heard yet",
     "stuck": "stuck",
     "out_of_service": "out of service",
+    "high": "hangs over the grain",
+    "sentinel": "sends a fault value",
+    "jumping": "jumps",
+    "low": "reads too low",
+    "off": "off from the hand thermometer",
     "noisy": "noisy",
     "drifting": "drifting",
     "not_back": "not back in the grain",
 }
 _HAND_MS = 6 * 60_000
-GRAVE = ("silent", "stuck", "drifting", "noisy", "not_back", "late", "waiting")
+#: What wants no hand; everything else does.
+_CALM = ("alive", "out_of_service")
 
 
 def probes(state: State) -> list[Row]:
@@ -40,7 +46,7 @@ def probes(state: State) -> list[Row]:
             row
             | {
                 "said": WORDS.get(row["state"], row["state"].replace("_", " ")),
-                "grave": row["state"] in GRAVE,
+                "grave": row["state"] not in _CALM,
                 "height_cm": probe.height_cm,
                 "at_m": probe.at_m,
                 "every_s": probe.every_s,

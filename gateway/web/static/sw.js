@@ -1,12 +1,14 @@
 // Keeps the last state of each page on this device. What is shown from here says how old it is.
 "use strict";
 const STORE = "pages-1", MOST = 40;
+// Ways in and out, and what is no page, always go to the gateway.
+const NOT_OURS = /^\/(live|api|in|login|logout|me|metrics|health)(\/|$)/;
 self.addEventListener("install", () => self.skipWaiting());
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
 
 self.addEventListener("fetch", (event) => {
   const asked = event.request, url = new URL(asked.url);
-  if (url.origin !== location.origin || url.pathname === "/live" || url.pathname.startsWith("/api/")) return;
+  if (url.origin !== location.origin || NOT_OURS.test(url.pathname)) return;
   if (asked.method !== "GET") { if (asked.mode === "navigate") event.respondWith(write(asked)); return; }
   if (url.pathname.startsWith("/static/")) event.respondWith(fixed(asked));
   else if (asked.mode === "navigate") event.respondWith(page(asked, event));
@@ -43,7 +45,6 @@ async function keep(asked, answer) {
 }
 
 async function write(asked) {
-  if (new URL(asked.url).pathname === "/logout") await caches.delete(STORE);
   try { return await fetch(asked); } catch (fault) {
     return said("Not written down", "There is no connection to the gateway. Note it on paper with its time and write it down later.", 503);
   }
