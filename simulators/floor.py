@@ -26,6 +26,7 @@ class Floor:
         """Set the usual airing for the load lying there."""
         fresh_m3_h = FRESH_M3_H_T * max(1.0, barley_t)
         self.room.changes_per_h = min(20.0, fresh_m3_h / self.room.volume_m3)
+        self.room.wet_per_h = self.room.wet_per_h if barley_t else 0.0
         self.room.watts_per_k = fresh_m3_h * 0.34 + WALLS_W_M3_K * self.room.volume_m3
 
     def surroundings(self) -> Surroundings:

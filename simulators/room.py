@@ -21,7 +21,7 @@ from simulators.air import (
 PERSON_CO2_M3_H = 0.03
 PERSON_WATER_KG_H = 0.1
 PERSON_W = 150.0
-WET_RH = 0.87
+WET_RH = 0.9
 """Wet grain and a wet floor give water to the air up to about this, quickly."""
 
 
