@@ -7,7 +7,9 @@ common practice, no source, unless the programme's file names one.
 
 from __future__ import annotations
 
+from gateway.core.estimate.bed_heat import Limit
 from gateway.core.finding import Finding, Subject
+from gateway.core.follow import heat as balance
 from gateway.core.piece import day_figure, day_of, hours_since_cast, in_couch, oldest_part
 from gateway.core.rules.air_said import short
 from gateway.core.rules.limits import Ladder, Late, Level, ease, level_of, take
@@ -85,7 +87,7 @@ def finding(state: State, place: Place, kind: str) -> Finding:
         since_ms=guard.since_ms or None,
         trend_per_h=trend,
         next_limit=above.limit if above else None,
-        next_at_ms=reached_at(value, measured_ms, trend, above.limit if above else None),
+        next_at_ms=_next_at_ms(state, place, best[1] if best else None, trend, above),
         hottest_probe=best[0].id if best else None,
         piece=lying.piece if lying else None,
         day=day_of(lying, state.at_ms) if lying else None,
@@ -94,6 +96,18 @@ def finding(state: State, place: Place, kind: str) -> Finding:
         air=short(state, place),
         room_c=near_c(state, place, shown.limit) if kind == "bed_hot" else None,
     )
+
+
+def _next_at_ms(
+    state: State, place: Place, window: Window | None, trend: float | None, above: Level | None
+) -> int | None:
+    """When the next level is met: by the heat balance, and while that cannot say, by the trend."""
+    if above is None or window is None:
+        return None
+    told = balance.forecast(state, place, [Limit(above.name, lambda _: above.limit)])
+    if told.not_yet is None:
+        return told.limits[0].at_ms
+    return reached_at(window.value, window.measured_ms, trend, above.limit)
 
 
 def extreme(state: State, place: str, sign: int) -> tuple[Probe, Window] | None:
