@@ -66,7 +66,7 @@ def test_thirty_more_bad_links(
     test_a_bad_link_ends_in_the_same_alarms(full_night, undisturbed, gates, seed)
 
 
-def test_garbage_is_kept_aside_with_its_reason_and_moves_no_alarm(
+def test_garbage_is_kept_aside_with_its_reason_and_only_its_probes_are_doubted(
     full_night: Night, undisturbed: list[Alarm], gates: Callable[..., Gate]
 ) -> None:
     messages, happened = spoilt(full_night, Mishaps(garbage=0.05), 26)
@@ -83,5 +83,8 @@ def test_garbage_is_kept_aside_with_its_reason_and_moves_no_alarm(
     assert counts["refused"] == sum(reasons.values()) == len(gate.reader.rejected(20_000))
     # Some garbage is a good number of a probe that sends bare ones; none may pass for a document.
     assert happened["garbage"] * 0.9 <= counts["refused"] <= happened["garbage"]
-    same(gate.alarms(), undisturbed, WITHIN_MS)
+    # -9999 again and again, or half of a bare number, is said of the probe that sends it, of nothing else.
+    said = [one for one in gate.alarms() if one.kind in ("probe_sentinel", "probe_jumps")]
+    show(f"doubted for garbage: {Counter((one.kind, one.probe) for one in said)}")
+    same([one for one in gate.alarms() if one not in said], undisturbed, WITHIN_MS)
     replayed(gate)
