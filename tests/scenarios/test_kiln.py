@@ -150,11 +150,12 @@ def test_heat_far_over_the_programme_rings_the_fire_service_and_sends_nobody_in(
     spoken(told)
 
 
-def test_a_break_taken_back_after_a_raise_is_a_high_alarm() -> None:
+@pytest.mark.parametrize("hour", [20.95, 21.1])
+def test_a_break_taken_back_after_a_raise_is_a_high_alarm(hour: float) -> None:
     """Told, hand-dry recorded on its word, the fire raised; but then the air comes off wet again."""
     people = {0.5: LIT, 20.9: KilnWorked("hand-dry", "kiln")}
     world = World(programme=((0.0, 45.0), (20.4, 45.0), (22.0, 50.0), (99.0, 50.0)))
-    told = Kilning(world, {21.1: wet_again}, people, second_h=12.0).play(24.5)
+    told = Kilning(world, {hour: wet_again}, people, second_h=12.0).play(24.5)
     assert [one.state for one in breaks(told)][:2] == ["announced", "withdrawn"]
     (alarm,) = told.raised("kiln_break_withdrawn")
     assert alarm.priority == "high"

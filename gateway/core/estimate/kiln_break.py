@@ -210,17 +210,21 @@ def _hold(
 ) -> list[BreakSeen]:
     """An announced break: half the way up it is past doubt; caught up by the floor it was a pause."""
     if watch.stays:
-        return []
+        # Only wet grain brings air-off all the way back to where it was: told where the weather is known.
+        back = watch.weather and _share(over_k, watch.foot_k, lift_k) < 0.5 * settings.warm_share
+        return _withdraw(watch, at_ms) if _lasting(watch, at_ms, settings.pause_min, back) else []
     if _share(over_k, watch.foot_k, lift_k) >= settings.stays_share:
-        watch.stays = True
+        watch.stays, watch.since_ms = True, 0
         watch.seen = replace(watch.seen, sureness=0.95)
         return []
     sure = max(watch.seen.sureness, _sureness(watch, over_k, lift_k))
     watch.seen = replace(watch.seen, sureness=sure)
     paused = _share(over_k, watch.floor_k, lift_k) < 0.5 * settings.warm_share
-    if not _lasting(watch, at_ms, settings.pause_min, paused):
-        return []
-    watch.since_ms = 0
+    return _withdraw(watch, at_ms) if _lasting(watch, at_ms, settings.pause_min, paused) else []
+
+
+def _withdraw(watch: BreakWatch, at_ms: int) -> list[BreakSeen]:
+    watch.since_ms, watch.stays = 0, False
     watch.seen = replace(watch.seen, state=WITHDRAWN, known_at_ms=at_ms, sureness=0.0)
     return [watch.seen]
 
