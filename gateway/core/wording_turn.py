@@ -49,7 +49,8 @@ def _because(state: State, place: Place, lying: Lying, due: Due) -> list[str]:
     first = reason(state, place, due.first) if due.first else ""
     found = [", ".join(part for part in (first, _trend(state, place)) if part), _last(state, lying, due)]
     found += [_part(place, due), _order(state, due)]
-    found.append(_room(state, place, heat.TURN_AT))
+    room = _room(state, place, heat.TURN_AT)
+    found.append(f"{room}: thin it, shutters open in the cool hours" if room else "")
     if due.chilled:
         found.append("chilled: plough, thicken or close up, no turn by the clock alone")
     return [part for part in found if part]
@@ -61,7 +62,7 @@ def reason(state: State, place: Place, why: Reason) -> str:
     if why.kind == "round":
         return f"the {at} round"
     if why.kind == "warm":
-        return f"at {why.limit:g} C, warm enough to turn" if why.limit is not None else "warm enough to turn"
+        return "warm enough to turn" if why.limit is None else f"at {_limit(why.limit)}, warm enough to turn"
     if why.kind == "heat" and why.reach is not None:
         return f"{_limit(why.limit)} {_by(state, why.reach)}"
     if why.kind == "rise":
@@ -129,18 +130,19 @@ def if_left(state: State, place: Place, ahead: Forecast, until_ms: int) -> str:
     for level in heat.ladder_for(state, place, "bed_hot", state.at_ms).levels[1:]:
         reach = ahead.reach(state, place, level.limit)
         if reach is not None and reach.at_ms <= until_ms:
-            found.append(f"{_limit(level.limit)} {_by(state, reach)}")
+            now = reach.at_ms <= state.at_ms
+            found.append(f"{_limit(level.limit)} {'already' if now else _by(state, reach)}")
     found.append(_room(state, place, heat.HIGH))
     return ", ".join(part for part in found if part)
 
 
 def _room(state: State, place: Place, rank: int) -> str:
-    """What helps where the room is nearly as warm as a level: no turn cools grain below it."""
+    """Where the room is nearly as warm as a level: no turn cools grain below it."""
     level = level_of(heat.ladder_for(state, place, "bed_hot", state.at_ms), rank)
     room_c = near_c(state, place, level.limit if level else None)
     if room_c is None:
         return ""
-    return f"room {room_c:.1f} C, so a turn cools little: thin it, shutters open in the cool hours"
+    return f"room {room_c:.1f} C, so a turn cools little"
 
 
 def _warm(warm: Warm) -> str:

@@ -107,9 +107,9 @@ def test_where_the_room_is_warm_no_turn_is_advised_alone() -> None:
     [word, _] = words(made)
     assert ", room 20.6: a turn cools little. Thin it, shutters open in the cool hours." in word.text
     [row] = [row for row in views.tonight(made.state) if row["bed"] == "bed-a"]
-    said = "room 20.6 C, so a turn cools little: thin it, shutters open in the cool hours"
-    assert said in row["line"]
-    assert row["if_left"].endswith(said)
+    said = "room 20.6 C, so a turn cools little"
+    assert f"{said}: thin it, shutters open in the cool hours)" in row["line"]
+    assert row["if_left"].endswith(f", {said}")
 
     warm(made, 5 * 60, WORD + 10, room_c=20.6)
     [call, *_] = [one for one in made.notices() if one.place == "bed-a" and one.title != word.title]
@@ -179,3 +179,17 @@ def test_a_clock_that_is_set_moves_the_forecast_with_it(by_min: int) -> None:
     for a, b in zip(one["points"], other["points"], strict=True):
         assert b["at"] - a["at"] == by_min * MINUTE
         assert b["c"] == pytest.approx(a["c"], abs=0.5)
+
+
+def test_a_bed_over_a_level_already_is_not_said_to_come_to_it() -> None:
+    made = house()
+    cast(made)
+    warm(made, 5 * 60)
+    [row] = [row for row in views.tonight(made.state) if row["bed"] == "bed-a"]
+
+    assert row["line"].startswith(
+        "Bed A, day 3, piece 14: start now (at 18 C, warm enough to turn, up 0.9 an hour"
+    )
+    assert re.match(
+        r"2\d\.\d-2\d\.\d C at 07:00, 22 C already, 25 C by 0\d:\d\d-0\d:\d\d$", row["if_left"]
+    ), row
