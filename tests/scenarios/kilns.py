@@ -40,10 +40,12 @@ def _probe(name: str, place: str, quantity: str, unit: str, height_cm: float | N
     )
 
 
-def site(second_h: float | None = None) -> Site:
+def site(second_h: float | None = None, first_c: float | None = None) -> Site:
     """One bed, one kiln with its probes as they hang in the example site, the weather, two people.
 
-    `second_h`: the kiln's second stage from this hour on instead of the shipped programme's.
+    `second_h`: the kiln's second stage from this hour on instead of the shipped programme's. `first_c`: a
+    hotter programme, as a file of its own chosen by name would be: its stages as far over the shipped ones
+    as its first target.
     """
     known = dict(programmes())
     if second_h is not None:
@@ -51,6 +53,13 @@ def site(second_h: float | None = None) -> Site:
         stages = (first, replace(second, from_h=second_h), *rest)
         known["kiln"] = replace(known["kiln"], stages=stages)
     shift = Shift(("ada",), tuple(range(7)), 0, 1440)
+    if first_c is not None:
+        more_k = max(0.0, first_c - known["kiln"].stages[0].target_c) + 1.0
+        stages = tuple(
+            replace(one, target_c=one.target_c + more_k, limit_c=one.limit_c + more_k)
+            for one in known["kiln"].stages
+        )
+        known["kiln"] = replace(known["kiln"], stages=stages, cap_c=known["kiln"].cap_c + more_k)
     return Site(
         "quern-hill", "Quern Hill Maltings", "UTC",
         floors=(Floor("lower", 20.0),),

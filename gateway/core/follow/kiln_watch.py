@@ -25,6 +25,8 @@ _OVER_MS = 10 * _MIN_MS
 _COOLING_MS = 12 * _HOUR_MS
 #: A draught that seemed lost is thought so for this long (ours).
 _CHOKED_MS = 3 * _HOUR_MS
+#: Air over grain that stews is no cooler than it by more than this (ours).
+_AIR_COOLER_K = 5.0
 _NO_STAGE = Stage("no programme", 0.0, 0.0, 0.0)
 
 
@@ -218,13 +220,11 @@ def _stews(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
         or not is_wet(kilning, figures)
     ):
         return False
-    # Below the front grain is dry and as hot as air-on, hours before the break: that is drying, no stewing.
-    wet = [
-        spot.value_c
-        for spot in air.grain
-        if (layer_wb(kilning, spot.probe.height_cm, watch.depth_cm) or 1.0) > figures.moisture.hand_dry_wb
-    ]
-    return max([*wet, air.off.value_c if air.off else 0.0], default=0.0) > watch.stew_c
+    # Below the front grain is dry and as hot as air-on, hours before the break, under air that is full and
+    # cool: that is drying. Grain that stews warms the air over it.
+    if air.off is not None and air.off.value_c < watch.stew_c - _AIR_COOLER_K:
+        return False
+    return max((spot.value_c for spot in (air.hottest, air.off) if spot), default=0.0) > watch.stew_c
 
 
 def _gone_out(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
