@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from tests.bench import intake, judge, memory, start, storage
+from tests.bench import intake, judge, memory, pages, start, storage
 
 
 class Bench(NamedTuple):
@@ -22,6 +22,7 @@ BENCHES = {
     "storage": Bench(storage.options, storage.run),
     "memory": Bench(memory.options, memory.run),
     "start": Bench(start.options, start.run),
+    "pages": Bench(pages.options, pages.run),
 }
 
 

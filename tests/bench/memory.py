@@ -25,7 +25,7 @@ def run(chosen: argparse.Namespace) -> dict[str, Any]:
         pid = town.start()
         until(lambda: b"connected to" in (town.folder / "daemon.log").read_bytes(), 0.05)
         begin_mb, _ = memory_mb(pid)
-        sent = _talk(town, chosen.minutes * 60, chosen.every_s)
+        sent = talk(town, chosen.minutes * 60, chosen.every_s)
         reader = open_reader(town.store)
         until(lambda: reader.counts().get("kept", 0) >= sent and _all_judged(reader), 0.1)
         now_mb, most_mb = memory_mb(pid)
@@ -47,7 +47,7 @@ def _all_judged(reader: Any) -> bool:
     return bool(reader.load_judge()[0].n >= reader.last_stamp()[0])
 
 
-def _talk(town: Town, for_s: float, every_s: int) -> int:
+def talk(town: Town, for_s: float, every_s: int) -> int:
     """Let every probe speak in its turn, evenly spread; how many messages the broker has confirmed."""
     probes, draw, pause = load.site().probes, random.Random(7), threading.Event()
     began, sent = time.monotonic(), 0

@@ -60,12 +60,13 @@ range = [-10, 60]
 class Town:
     """A broker and a folder with a site file and a store; `with` leaves nothing running."""
 
-    def __init__(self, folder: Path, every_s: int) -> None:
+    def __init__(self, folder: Path, every_s: int, more: str = "") -> None:
         self.folder, self.store = folder, folder / "store"
         (folder / "broker").mkdir()
         self.broker = Broker(folder / "broker", "max_queued_messages 1000000\nmax_queued_bytes 0\n")
         self.site = folder / "site.toml"
         self._every_s = every_s
+        self.more = more  #: further tables of the site file
         self._daemon: subprocess.Popen[bytes] | None = None
 
     def __enter__(self) -> "Town":
@@ -79,7 +80,7 @@ class Town:
             _PROBE.format(id=one.id, place=one.place, topic=one.topic, every_s=self._every_s)
             for one in site.probes
         ]
-        self.site.write_text("\n".join(parts))
+        self.site.write_text("\n".join([*parts, self.more]))
         key = self.folder / "ada.key"
         key.touch(0o600)
         key.write_text("whsec_bWFsdGluZy1nYXRld2F5LWJlbmNoLWtleS0wMDAx\n")

@@ -1,0 +1,143 @@
+"""What the page costs: time to serve, memory over a daemon without it, and fifty open pages that listen."""
+
+import argparse
+import http.client
+import os
+import re
+import socket
+import statistics
+import tempfile
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+from gateway.edges.control import ask
+from tests.bench import load
+from tests.bench.memory import talk
+from tests.bench.town import Town, memory_mb, until
+
+_WEB = '[web]\nlisten = "127.0.0.1:0"\n'
+PATHS = ("/", "/bed/bed-00")
+
+
+def options(parser: argparse.ArgumentParser) -> None:
+    """Its own words on the command line."""
+    parser.add_argument("--times", type=int, default=200, help="how often each page is asked for")
+    parser.add_argument("--listeners", type=int, default=50)
+    parser.add_argument("--seconds", type=float, default=30.0, help="how long the open pages are watched")
+
+
+def run(chosen: argparse.Namespace) -> dict[str, Any]:
+    """Milliseconds until a page is there, as who asked measures it, one after another; MB (10^6) of resident
+    memory with the page, once it was used, over a daemon without; the share of a core that open pages take
+    while 200 probes speak each 10 s."""
+    bare_mb = _without()
+    with tempfile.TemporaryDirectory() as folder, Town(Path(folder), 10, _WEB) as town:
+        pid = _up(town)
+        load.publish(town.broker.host, town.broker.port, 20_000, time.time() - 60)
+        port, cookie = _way_in(town)
+        begin_mb, _ = memory_mb(pid)
+        took = {path: _served_ms(port, cookie, path, chosen.times) for path in PATHS}
+        used_mb, _ = memory_mb(pid)
+        quiet = _share(pid, town, chosen.seconds)
+        open_pages = [_listen(port, cookie) for _ in range(chosen.listeners)]
+        heard = _share(pid, town, chosen.seconds)
+        events = [_events(one) for one in open_pages]
+        town.stop()
+    return {
+        "times": chosen.times,
+        "p50_ms": {path: round(statistics.median(found), 1) for path, found in took.items()},
+        "p95_ms": {path: round(_p95(found), 1) for path, found in took.items()},
+        "bare_mb": round(bare_mb, 1),
+        "page_mb": round(begin_mb - bare_mb, 1),
+        "page_used_mb": round(used_mb - bare_mb, 1),
+        "listeners": chosen.listeners,
+        "events_each": min(events),
+        "core_quiet": round(quiet, 4),
+        "core_listening": round(heard, 4),
+    }
+
+
+def _p95(found: list[float]) -> float:
+    return statistics.quantiles(found, n=20)[-1]
+
+
+def _without() -> float:
+    """Resident memory of a daemon without the page on the same load."""
+    with tempfile.TemporaryDirectory() as folder, Town(Path(folder), 10) as town:
+        pid = _up(town)
+        load.publish(town.broker.host, town.broker.port, 20_000, time.time() - 60)
+        talk(town, 5.0, 10)
+        found, _ = memory_mb(pid)
+        town.stop()
+    return found
+
+
+def _up(town: Town) -> int:
+    pid = town.start()
+    until(lambda: b"running version" in (town.folder / "daemon.log").read_bytes(), 0.05)
+    return pid
+
+
+def _way_in(town: Town) -> tuple[int, str]:
+    """The page's port, and a cookie."""
+    talk(town, 5.0, 10)
+    ask(town.store, {"kind": "account", "what": "add", "name": "Ada", "role": "maltster"}, 10.0)
+    said = ask(town.store, {"kind": "account", "what": "open", "name": "Ada"}, 10.0)
+    found = re.fullmatch(r"http://127\.0\.0\.1:(\d+)(/in/\S+)", said["said"][0])
+    assert found, said
+    line = http.client.HTTPConnection("127.0.0.1", int(found[1]), timeout=10)
+    line.request("POST", found[2], headers={"Content-Length": "0"})
+    cookie = line.getresponse().getheader("set-cookie", "").split(";")[0]
+    line.close()
+    return int(found[1]), cookie
+
+
+def _served_ms(port: int, cookie: str, path: str, times: int) -> list[float]:
+    line = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
+    found = []
+    for turn in range(times + 5):
+        began = time.perf_counter()
+        line.request("GET", path, headers={"Cookie": cookie})
+        answer = line.getresponse()
+        body = answer.read()
+        if answer.status != 200 or len(body) < 500:
+            raise RuntimeError(f"{path}: {answer.status} {body[:200]!r}")
+        if turn >= 5:
+            found.append((time.perf_counter() - began) * 1000)
+    line.close()
+    return found
+
+
+def _listen(port: int, cookie: str) -> socket.socket:
+    line = socket.create_connection(("127.0.0.1", port), 10)
+    line.sendall(f"GET /live HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nCookie: {cookie}\r\n\r\n".encode())
+    return line
+
+
+def _events(line: socket.socket) -> int:
+    """How many changes a page that listened was told of."""
+    line.settimeout(0.5)
+    taken = b""
+    try:
+        while part := line.recv(65536):
+            taken += part
+    except TimeoutError:
+        pass
+    line.close()
+    return taken.count(b"event: changed")
+
+
+def _share(pid: int, town: Town, for_s: float) -> float:
+    """The share of one core the daemon takes meanwhile."""
+    began, before_s = time.perf_counter(), _cpu_s(pid)
+    speaking = threading.Thread(target=talk, args=(town, for_s, 10))
+    speaking.start()
+    speaking.join()
+    return (_cpu_s(pid) - before_s) / (time.perf_counter() - began)
+
+
+def _cpu_s(pid: int) -> float:
+    fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
