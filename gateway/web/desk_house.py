@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gateway.core import night, people, views, views_air, views_note, views_piece
+from gateway.core import night, people, views, views_air, views_kiln, views_note, views_piece
 from gateway.core.site import Place
 from gateway.core.state import State
 from gateway.web.desk import Desk, NotHere, Row, Shown
@@ -82,11 +82,8 @@ def _kiln(desk: Desk, place: Place) -> Row:
     drawn = kiln.drawing(say, warm, series, shown, lines) if any(series.values()) else None
     entry = [row for row in desk.given.ask(views_air.air) if row["place"] == place.id]
     story = desk.given.ask(lambda state: _work_of(state, place.id, shown[0]))
-    estimated = {
-        "break_words": "not watched for yet",
-        "moisture_words": "not estimated yet",
-        "damage_words": "not reckoned yet",
-    }
+    told = next(row for row in desk.given.ask(views_kiln.kilns) if row["place"] == place.id)
+    estimated = {"told": told, **kiln.estimated(say, told)}
     return (
         seen
         | estimated

@@ -25,7 +25,7 @@ _NAMES = {
     "fan-off": "Fan off",
     "to-store": "To store",
 }
-WORK = tuple((word, _NAMES.get(word, word.capitalize())) for word in KILN_WORK)
+WORK = tuple((word, _NAMES.get(word, word.capitalize())) for word in KILN_WORK if word != "moisture")
 #: Which thermometer is which, by where it hangs in the kiln.
 PARTS = ("air-on, under the load", "grain", "air-off, over the load")
 
@@ -88,6 +88,41 @@ def stage(programme: Programme, lit_ms: int | None, at_ms: int) -> Row | None:
         "hours": hours,
         "then": later[0] if later else None,
     }
+
+
+def estimated(say: Say, told: Row) -> Row:
+    """Kiln break, moisture and heat damage in words: estimates, and said to be."""
+    return {
+        "break_words": _break(say, told["break"]),
+        "moisture_words": _moisture(told),
+        "damage_words": _damage(told["heat_damage"]),
+    }
+
+
+def _break(say: Say, seen: Row) -> str:
+    if seen["state"] == "announced":
+        sure = f"{seen['sureness']:.0%} sure{', found late' if seen['late'] else ''}"
+        return f"seen, at {say.clock(seen['at'])} (known {say.clock(seen['known_at'])}, {sure})"
+    return "withdrawn: what looked like it was none" if seen["state"] == "withdrawn" else "not seen"
+
+
+def _moisture(told: Row) -> str:
+    band, hours = told["moisture_wb"], told["hand_dry_h"]
+    if band is None:
+        return "not estimated: no load is followed"
+    by = told["moisture_by"] or "air flow guessed"
+    text = f"{band['low'] * 100:.0f} to {band['high'] * 100:.0f} % of the wet weight, estimated, {by}"
+    if hours and hours["soonest"] is not None:
+        latest = f" to {hours['latest']:.0f}" if hours["latest"] is not None else " or more"
+        text += f"; hand-dry in {hours['soonest']:.0f}{latest} h"
+    return text
+
+
+def _damage(found: Row | None) -> str:
+    if found is None:
+        return "not reckoned yet"
+    said = f"{found['left']:.2f} over the load, {found['worst_left']:.2f} where most is lost"
+    return f"{said} (1: nothing lost; an index, never an assay; grade {found['grade']})"
 
 
 def span(lit_ms: int | None, now_ms: int) -> tuple[int, int]:
