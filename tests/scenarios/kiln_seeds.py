@@ -18,7 +18,8 @@ from gateway.core.inputs import Event, KilnWorked
 from simulators.load import Malt
 from tests.scenarios.kilns import MINUTE, Deed, Kilning, World
 
-LIT_H, LONG_H = 0.5, 48.0
+#: Hand-dry is recorded before the stoker raises the fire, as people do.
+LIT_H, DRY_H, LONG_H = 0.5, 26.5, 48.0
 NEAR_MIN = 45.0
 
 
@@ -49,7 +50,7 @@ def play(seed: int, mishaps: bool = True) -> Outcome:
         moisture_wb=draw.uniform(0.42, 0.455),
         malt=malt,
     )
-    people: dict[float, Event] = {LIT_H: KilnWorked("lit", "kiln")}
+    people: dict[float, Event] = {LIT_H: KilnWorked("lit", "kiln"), DRY_H: KilnWorked("hand-dry", "kiln")}
     at: dict[float, Deed] = {}
     what = _mishaps(draw, at, people) if mishaps else ""
     silent = frozenset(() if draw.random() < 0.8 else ("out", "out-damp"))

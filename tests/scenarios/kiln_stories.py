@@ -8,6 +8,7 @@ from __future__ import annotations
 import sys
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 from gateway.core import engine
@@ -15,6 +16,7 @@ from gateway.core.effects import AlarmChange, BreakKnown, Effect
 from gateway.core.inputs import Cast, Entry, Input, KilnWorked, Loaded, SiteChanged, Started
 from gateway.core.reading import OWN_TIME, Reading
 from simulators import kilning
+from simulators.kiln import Kiln
 from tests.scenarios.kilns import MINUTE, site
 
 NEAR_MIN = 45.0
@@ -54,6 +56,10 @@ def play(seed: int, kind: str | None = None, hours: float = 50.0) -> Story:
     """One kilning, from the lighting on."""
     state, effects, n = engine.new(), list[Effect](), 0
     story = kilning.draw_story(seed, kind)
+    where = site(first_c=story.first_c)
+    if where.kiln is not None:
+        watch = replace(where.kiln.kiln_watch, depth_cm=100.0 * Kiln().depth_m)
+        where = replace(where, kiln=replace(where.kiln, kiln_watch=watch))
 
     def lay(at_ms: int, *what: Input) -> None:
         nonlocal n
