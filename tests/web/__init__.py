@@ -1,0 +1,1 @@
+"""The application over HTTP: who may do what, and what it withstands."""
