@@ -36,6 +36,7 @@ from gateway.settings.forms import (
     StandForm,
 )
 from gateway.settings.forms_air import InstantForm, LimitForm, RoomForm
+from gateway.settings.honest import shipped as shipped_honest
 from gateway.settings.load import ARRAYS, TABLES
 from gateway.settings.words import keys_of
 from simulators.phone import screen
@@ -237,6 +238,8 @@ def test_every_form_has_its_table() -> None:
 
 def _default(heading: str, name: str, value: Any) -> str | None:
     """As it stands in the table; None where there is none to hold the table to."""
+    if heading == "`[honest]`":
+        value = getattr(shipped_honest(), name)
     if heading == "`[callout]`":
         minutes = getattr(Callout(), f"{name}_min", None)
         if minutes is not None:

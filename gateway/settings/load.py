@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from gateway.core.site import Place, Probe, Programme, Site
-from gateway.settings import air, build, checks, edge, kiln, reach, recipes
+from gateway.settings import air, build, checks, edge, honest, kiln, reach, recipes
 from gateway.settings.fault import Fault, Sheet, SiteFault, Spot
 from gateway.settings.forms import (
     AirForm,
@@ -28,6 +28,7 @@ from gateway.settings.forms import (
     SiteForm,
     StoreForm,
 )  # fmt: skip
+from gateway.settings.forms_honest import HonestForm
 from gateway.settings.locate import Lines
 from gateway.settings.programmes import OF_PLACES, SHIPPED, Known, read_programmes, shipped
 from gateway.settings.quantities import QUANTITIES
@@ -41,6 +42,7 @@ TABLES: dict[str, type[Form]] = {
     "links": LinksForm,
     "callout": CalloutForm,
     "air": AirForm,
+    "honest": HonestForm,
     "series": SeriesForm,
     "store": StoreForm,
     "web": WebForm,
@@ -125,6 +127,7 @@ class _Reading:
         self.store = table(sheet, document, "store", StoreForm)
         own_limits = self._array("gas_limit", GasLimitForm)
         self.air = air.read(sheet, table(sheet, document, "air", AirForm), own_limits, folder)
+        self.honest = honest.build(table(sheet, document, "honest", HonestForm), honest.shipped())
         self.floors = self._array("floor", FloorForm)
         self.places = self._array("place", PlaceForm)
         self.probes = self._array("probe", ProbeForm)
@@ -244,6 +247,7 @@ class _Reading:
             callout=build.callout(self.callout.form),
             recipes=self.recipes,
             air=self.air,
+            honest=self.honest,
             kiln=self.kiln,
         )
 

@@ -8,11 +8,19 @@ from gateway import settings
 from tests.scenarios.floor import CONFIG
 
 
-def _with(tmp_path: Path, line: str) -> Path:
+def lay_out(folder: Path, more: str) -> Path:
+    """The example site with `more` at its end, in a folder of its own."""
     for one in CONFIG.parent.glob("*.toml"):
-        (tmp_path / one.name).write_text(one.read_text())
-    site = tmp_path / CONFIG.name
-    site.write_text(CONFIG.read_text().replace('id = "lower-room-co2"\n', f'id = "lower-room-co2"\n{line}\n'))
+        (folder / one.name).write_text(one.read_text())
+    site = folder / CONFIG.name
+    site.write_text(f"{CONFIG.read_text()}\n{more}")
+    return site
+
+
+def _with(tmp_path: Path, line: str) -> Path:
+    site = lay_out(tmp_path, "")
+    text = site.read_text()
+    site.write_text(text.replace('id = "lower-room-co2"\n', f'id = "lower-room-co2"\n{line}\n'))
     return site
 
 

@@ -18,6 +18,8 @@ class Figures:
     `co2_accuracy_ppm`: 30 ppm and 3 % of that, what data sheets of common infrared cells say (from memory).
     `noise_times`: so much more unrest than its own before. `jump_k`, `jump_rh`: neither air nor grain changes
     so between two readings. `bias_k`: off from its neighbours, turn after turn, in mixed grain.
+    `gas_calibrate_days`, `gas_bump_days`: how often a gas probe wants calibrating, and trying with gas, where
+    its own row does not say (common practice, no source); 0 for never.
     """
 
     still_times: float = 4.0
@@ -34,6 +36,8 @@ class Figures:
     jump_k: float = 10.0
     jump_rh: float = 50.0
     bias_k: float = 1.0
+    gas_calibrate_days: float = 180.0
+    gas_bump_days: float = 30.0
 
 
 @dataclass(slots=True)
