@@ -76,10 +76,10 @@ def _of_the_wrong_calendar(one: Alarm, night: Night) -> bool:
     """In 2040 every bed is overdue, for the turn clock goes by the calendar; that ends with it.
 
     An hour on, what the probes say is an hour old and calls nobody: the room's gas probe, with the shortest
-    allowance of silence, is put on the list as long as that lasts.
+    allowance of silence, is put on the list as long as that lasts, and the room's air is not known.
     """
-    if (one.kind, one.probe) == ("probe_silent", "lower-room-co2"):
-        assert one.line.alarm.priority == "low"
+    if one.probe == "lower-room-co2" and one.kind in ("probe_silent", "air_unknown"):
+        assert one.line.alarm.priority == ("low" if one.kind == "probe_silent" else "high")
         assert one.line.alarm.state in ("normal", "returned_unacknowledged")
         return True
     if one.kind != "turn_overdue" or one.raised_ms < night.start_ms + 24 * HOUR:

@@ -126,12 +126,12 @@ def long_night() -> Night:
 
 
 def test_six_hours_down_with_a_backlog(long_night: Night, gates: Callable[..., Gate]) -> None:
-    """Down from 18:20 to 00:20: C was hot and is cool again, B is hot by then. B is called, C is history."""
+    """Down from 18:20 to 00:30: C was hot and is cool again, B is hot by then. B is called, C is history."""
     gate = gates(long_night.start_ms)
     told = Story(gate, long_night.start_ms, long_night.messages)
     for event in before(long_night.start_ms):
         gate.record(event)
-    down_ms, up_ms = long_night.start_ms + 20 * MINUTE, long_night.start_ms + 380 * MINUTE
+    down_ms, up_ms = long_night.start_ms + 20 * MINUTE, long_night.start_ms + 390 * MINUTE
     told.until(down_ms)
     assert not [one for one in gate.alarms() if one.kind == "bed_hot"]
     gate.fall()

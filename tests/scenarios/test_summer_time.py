@@ -71,7 +71,9 @@ def _people_come_on_by_the_wall(saturday: str, gate: Gate) -> None:
 def _words_say_what_the_wall_shows(gate: Gate, start_ms: int) -> None:
     text = calls(gate, "turn_overdue", "bed-a")[0].text
     turned, wanted = _shown(start_ms - 3 * HOUR), _shown(start_ms + 9 * HOUR)
-    assert f"Last turned {turned}, wanted by {wanted}, now {wanted}" in text
+    # Bad air goes before when it was turned, where there is no room for both.
+    assert f"anted by {wanted}, now {wanted}" in text
+    assert f"Last turned {turned}" in text or "Air the room" in text
 
 
 def _the_morning_list_comes_at_seven(saturday: str, gate: Gate) -> None:
