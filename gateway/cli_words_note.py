@@ -6,7 +6,8 @@ from gateway.cli_word import PEOPLE, Word, argument, write
 
 NOTE: dict[str, Word] = {
     "hand-over": write(
-        "leave a note for whoever comes next", "At most 1,000 characters; the page shows it until it is read.",
+        "leave a note for whoever comes next",
+        "At most 1,000 characters; the page shows it until it is read.",
         'malting-gateway hand-over "Bed C turned late, look at it first" --by Ben',
         argument("note", metavar="WORDS", help="what the next one must know"), PEOPLE,
     ),

@@ -64,7 +64,9 @@ ROOMS: dict[str, Room] = {
 } | {
     # The physics and the instrument are seeded and have no clock; chance comes from a given generator.
     f"simulators.{name}": Room(("simulators",), ("random",), pure=True)
-    for name in "air airing bed doings encode grain kiln kilning load mishaps probe room solve weather".split()
+    for name in (
+        "air airing bed doings encode grain kiln kilning load mishaps probe room solve weather"
+    ).split()
 }
 # Libraries of the standard one that belong to a room like a foreign one; and import by a string,
 # which this test could not see. (importlib.resources and importlib.metadata remain.)

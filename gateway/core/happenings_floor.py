@@ -39,7 +39,7 @@ def entered(state: State, what: Any, out: Out) -> None:
 
 
 def _just_now(state: State, what: Turned) -> bool:
-    """Whether it was turned so lately that it holds calls still: an old turn told late says nobody is there."""
+    """Whether it was turned so lately that it holds calls still: an old turn told late holds none."""
     hold_ms = callout.step_ms(state.site.callout, state.site.callout.going_hold_s)
     return what.when_ms is None or max(state.at_ms, state.noted_ms) - what.when_ms <= hold_ms
 

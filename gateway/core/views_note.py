@@ -1,4 +1,4 @@
-"""The hand-over notes as rows, newest first. Times are Unix ms under their keys, to be printed at the edge."""
+"""The hand-over notes as rows, newest first. Times are Unix ms under their keys, printed at the edge."""
 
 from __future__ import annotations
 

@@ -357,7 +357,9 @@ def test_a_probe_that_stands_still_is_dead_but_not_when_it_is_high() -> None:
     assert "air stands still" in entry_state(made.state, "room").why
     made.state.due_run_ms = 0
     made.wait(10)
-    assert [one[1] for one in steps(made, "air_unknown")] == ["raise", "clear"], "looked at again, it is alive"
+    assert [one[1] for one in steps(made, "air_unknown")] == ["raise", "clear"], (
+        "looked at again, it is alive"
+    )
     assert "1 stuck" in made.notices()[0].text
     made.state.honesty.tracks["air"].faults["probe_stuck"] = START
     made.state.windows["air"].value = 6000.0

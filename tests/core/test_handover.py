@@ -37,5 +37,5 @@ def test_only_the_newest_are_kept_in_view() -> None:
 def test_a_note_may_be_longer_than_a_reason_and_not_endless() -> None:
     made = asked.read("hand-over", {"note": "x" * 1000, "by": "ben"}, NOW_MS, "UTC")
     assert made == HandedOver(note="x" * 1000, by="ben")
-    with pytest.raises(ValueError, match="note: .*expected 1 to 1000 printable characters"):
+    with pytest.raises(ValueError, match=r"note: .*expected 1 to 1000 printable characters"):
         asked.read("hand-over", {"note": "x" * 1001}, NOW_MS, "UTC")

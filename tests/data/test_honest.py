@@ -124,7 +124,8 @@ def _told(series: Series, folder: Path) -> tuple[engine.State, list[AlarmChange]
         own = site.probe[probe]
         fixed = value * own.to_fixed_gain + own.to_fixed_offset
         good = value not in SENTINELS
-        what: Input = Reading(probe, at_ms, fixed, OWN_TIME) if good else Refused("t", probe, "implausible", 1)
+        refused = Refused("t", probe, "implausible", 1)
+        what: Input = Reading(probe, at_ms, fixed, OWN_TIME) if good else refused
         lines.append((at_ms, what))
     for n, (at_ms, what) in enumerate(lines, 1):
         entry = Entry(n, at_ms, at_ms, what)
