@@ -166,7 +166,8 @@ class Probe:
     `range_low` and `range_high` are the instrument's ends, `plausible_*` bound garbage, all in the fixed
     unit of the quantity; `to_fixed_gain` and `to_fixed_offset` turn the probe's unit into that;
     `gain` and `offset` are the calibration, applied when judging: gain x value + offset. `calibrated` and
-    `bump_tested` are the dates (ISO 8601) on which that was last done, empty where nobody says.
+    `bump_tested` are the dates (ISO 8601) on which that was last done, empty where nobody says; how often it
+    wants doing: `calibrate_every_days`, `bump_every_days`, 0 for never, None as usual for its quantity.
     """
 
     id: str
@@ -194,6 +195,8 @@ class Probe:
     role: str | None = None
     calibrated: str = ""
     bump_tested: str = ""
+    calibrate_every_days: float | None = None
+    bump_every_days: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from gateway.core import night, views_heat, wording_steep, wording_turn
-from gateway.core.follow import honest_said
+from gateway.core.follow import honest_dates, honest_said
 from gateway.core.piece import day_of, oldest_part
 from gateway.core.rules import air_said, heat, silence, steeping
 from gateway.core.rules import due as dues
@@ -77,6 +77,7 @@ def _probe(state: State, probe: Probe) -> dict[str, Any]:
     window = state.windows.get(probe.id) or Window()
     out = state.out_of_service.get(probe.id)
     missed = window.missed_share(probe.every_s, state.run_ms)
+    due = honest_dates.due(state.site, probe)
     return {
         "probe": probe.id,
         "place": probe.place,
@@ -87,6 +88,8 @@ def _probe(state: State, probe: Probe) -> dict[str, Any]:
         "missed_share": None if missed is None else round(missed, 3),
         "battery": window.battery,
         "why": out if out is not None else (silence.why_silent(window) or _why_doubted(state, probe)),
+        "calibration_due": due.calibration.isoformat() if due.calibration else None,
+        "bump_due": due.bump.isoformat() if due.bump else None,
     }
 
 
@@ -105,9 +108,10 @@ def _probe_state(state: State, probe: Probe, window: Window) -> str:
 
 
 def _why_doubted(state: State, probe: Probe) -> str | None:
-    """Everything that speaks against the probe, the gravest first."""
+    """Everything that speaks against the probe, the gravest first, and what of it is due."""
     doubts = [kind for kind in honest_said.KINDS if honest_said.holds(state, probe, kind)]
-    return "; ".join(honest_said.why(state, probe, kind) for kind in doubts) or None
+    said = [honest_said.why(state, probe, kind) for kind in doubts]
+    return "; ".join([*said, *filter(None, [state.honesty.due.get(probe.id)])]) or None
 
 
 def tonight(state: State, ahead: Forecast = AHEAD) -> list[dict[str, Any]]:

@@ -26,6 +26,7 @@ _PROBE = {
     "probe_high": "IN THE GRAIN AGAIN",
     "probe_stuck": "MOVES AGAIN",
     "probe_noisy": "IS QUIET AGAIN",
+    "probe_calibration_due": "WANTS NO CHECK NOW",
 }
 _WHO = Part(" Who is inside?", DETAIL)
 _NOT_CERTIFIED = Part(" Not a certified gas alarm.")

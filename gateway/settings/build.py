@@ -93,6 +93,8 @@ def probe(form: ProbeForm, kind: str, root: str) -> Probe:
         silent_after_s=form.silent_after_s or silent_after_s(form.quantity, kind, form.every_s),
         calibrated=form.calibrated or "",
         bump_tested=form.bump_tested or "",
+        calibrate_every_days=form.calibrate_every_days,
+        bump_every_days=form.bump_every_days,
     )
 
 
@@ -119,6 +121,18 @@ def check_plausible(sheet: Sheet, row: Row[ProbeForm]) -> None:
     if span and garbage and (garbage[0] > span[0] or garbage[1] < span[1]):
         wanted = f"bounds around range [{span[0]:g}, {span[1]:g}]"
         sheet.fault(row.spot / "plausible", garbage, wanted)
+
+
+def check_dates(sheet: Sheet, row: Row[ProbeForm]) -> None:
+    """How often is of no use without the date of the last time."""
+    form = row.form
+    for key, days, last in (
+        ("calibrate_every_days", form.calibrate_every_days, "calibrated"),
+        ("bump_every_days", form.bump_every_days, "bump_tested"),
+    ):
+        if days and not getattr(form, last):
+            wanted = f"{last}, the date of the last time, beside it; nobody is told without"
+            sheet.warn(row.spot / key, days, wanted)
 
 
 def person(form: PersonForm) -> Person:

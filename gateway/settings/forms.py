@@ -31,6 +31,8 @@ Above0 = Annotated[float, Field(gt=0, le=1e9)]
 AtLeast0 = Annotated[float, Field(ge=0, le=1e9)]
 Hours = Annotated[float, Field(gt=0, le=2400)]
 Seconds = Annotated[float, Field(gt=0, le=7 * 86400)]
+#: 0: never.
+EveryDays = Annotated[float, Field(ge=0, le=3650)]
 File = Annotated[str, Field(min_length=1, max_length=1000)]
 
 
@@ -201,6 +203,8 @@ class ProbeForm(Form):
     silent_after_s: Seconds | None = None
     calibrated: DayWritten | None = None
     bump_tested: DayWritten | None = None
+    calibrate_every_days: EveryDays | None = None
+    bump_every_days: EveryDays | None = None
 
 
 class PersonForm(Form):

@@ -6,12 +6,10 @@ from typing import Annotated
 
 from pydantic import Field
 
-from gateway.settings.forms import Form, Hours
+from gateway.settings.forms import EveryDays, Form, Hours
 
 Times = Annotated[float, Field(ge=1, le=100)]
 Kelvin = Annotated[float, Field(gt=0, le=50)]
-#: 0: nobody is asked.
-EveryDays = Annotated[float, Field(ge=0, le=3650, description="days, 0 for never")]
 
 
 class HonestForm(Form):

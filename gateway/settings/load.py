@@ -265,6 +265,7 @@ class _Reading:
         for row in self.probes:
             form, place = row.form, places.get(row.form.place)
             build.check_plausible(self.sheet, row)
+            build.check_dates(self.sheet, row)
             units = QUANTITIES[form.quantity].units if form.quantity else {}
             if not row.whole or place is None or (form.unit or next(iter(units))) not in units:
                 continue

@@ -45,6 +45,7 @@ ALARMS = {
     "probe_low": "reads too low",
     "probe_sentinel": "sends a fault value",
     "probe_hand": "off from the hand thermometer",
+    "probe_calibration_due": "wants calibrating or trying with gas",
 }
 ALARM_STATES = {
     "normal": "over",

@@ -34,3 +34,11 @@ def test_dates_are_kept(tmp_path: Path) -> None:
 def test_what_is_no_date_is_refused(tmp_path: Path, bad: str) -> None:
     with pytest.raises(settings.SiteFault, match=r"calibrated.*expected a date"):
         settings.load(_with(tmp_path, f'calibrated = "{bad}"'), {}, with_secrets=False)
+
+
+def test_how_often_without_the_last_time_is_warned_of(tmp_path: Path) -> None:
+    site = _with(tmp_path, "calibrate_every_days = 90\nbump_every_days = 0")
+    found = settings.load(site, {}, with_secrets=False)
+    assert ["calibrate_every_days" in str(one) for one in found.warnings] == [True]
+    assert found.site.probe["lower-room-co2"].calibrate_every_days == 90.0
+    assert found.site.probe["lower-room-co2"].bump_every_days == 0.0

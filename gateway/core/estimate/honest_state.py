@@ -87,7 +87,8 @@ class Honesty:
     `trails`: each bed thermometer's distance from the room's air (hundredths of a kelvin), one each five
     minutes, None where it was not known; the newest is of `looked_ms`. `mixed`: the end of the turn after
     which each bed's thermometers were compared. `by_hand`: what a thermometer put in by hand said beside a
-    probe, and the probe, where they do not agree.
+    probe, and the probe, where they do not agree. `due`: what is due at a probe by its dates; the
+    next look at the dates is at `dates_run_ms`.
     """
 
     tracks: dict[str, Track] = field(default_factory=dict)
@@ -98,3 +99,5 @@ class Honesty:
     by_hand: dict[str, tuple[float, float]] = field(default_factory=dict)
     looked_ms: int = 0
     next_run_ms: int = 0
+    due: dict[str, str] = field(default_factory=dict)
+    dates_run_ms: int = 0

@@ -11,7 +11,7 @@ from gateway.core.board_state import Out
 from gateway.core.estimate import honest
 from gateway.core.estimate.honest_state import Track
 from gateway.core.finding import Finding, Subject
-from gateway.core.follow import honest_doubts, honest_grain, honest_hand
+from gateway.core.follow import honest_dates, honest_doubts, honest_grain, honest_hand
 from gateway.core.follow.honest_said import KINDS, finding_of
 from gateway.core.heard import Heard
 from gateway.core.inputs_journey import HandRead
@@ -69,7 +69,8 @@ def tick(state: State, out: Out) -> list[Finding]:
     if state.run_ms < state.honesty.next_run_ms:
         return []
     state.honesty.next_run_ms = (state.run_ms // honest_grain.LOOK_MS + 1) * honest_grain.LOOK_MS
-    return [*_look_at_grain(state), *honest_doubts.look(state), *honest_hand.look(state)]
+    found = [*_look_at_grain(state), *honest_doubts.look(state), *honest_hand.look(state)]
+    return [*found, *honest_dates.look(state)]
 
 
 def _look_at_grain(state: State) -> list[Finding]:
@@ -106,6 +107,7 @@ def entered(state: State, event: object, out: Out) -> None:
 def moved(state: State, by_ms: int) -> None:
     """The clock was set: what is dated by it moves along."""
     honesty = state.honesty
+    honesty.dates_run_ms = 0
     honesty.looked_ms += by_ms if honesty.looked_ms else 0
     honesty.away_ms = {name: at_ms + by_ms for name, at_ms in honesty.away_ms.items()}
     honesty.mixed = {bed: at_ms + by_ms for bed, at_ms in honesty.mixed.items()}
@@ -129,6 +131,8 @@ def moved(state: State, by_ms: int) -> None:
 def site_changed(state: State) -> None:
     """What the site no longer has is forgotten."""
     honesty, site = state.honesty, state.site
+    honesty.dates_run_ms = 0
+    honesty.due = {name: said for name, said in honesty.due.items() if name in site.probe}
     honesty.tracks = {name: track for name, track in honesty.tracks.items() if name in site.probe}
     honesty.away = {name: why for name, why in honesty.away.items() if name in site.probe}
     honesty.away_ms = {name: at_ms for name, at_ms in honesty.away_ms.items() if name in site.probe}
@@ -140,6 +144,8 @@ def site_changed(state: State) -> None:
 def finding(state: State, subject: Subject) -> Finding | None:
     """What stands behind an alarm of this family now."""
     probe = state.site.probe.get(subject.probe or "")
+    if probe is not None and subject.kind == honest_dates.KIND:
+        return honest_dates.finding_of(state, probe)
     if probe is None or subject.kind not in KINDS:
         return None
     return finding_of(state, probe, subject.kind)

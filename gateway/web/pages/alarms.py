@@ -44,6 +44,7 @@ _WORDS = {
     "probe_low": "probe reads too low",
     "probe_sentinel": "probe sends a fault value",
     "probe_hand": "probe off from the hand thermometer",
+    "probe_calibration_due": "probe wants calibrating or trying with gas",
     "gas_over_range": "stay out: gas probe at its end",
     "air_unknown": "air unknown, hand meter only",
     "checkout_missed": "somebody is not out",
