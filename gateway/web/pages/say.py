@@ -14,6 +14,7 @@ _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _NEAR_MS = 20 * _HOUR_MS
 _RANGE = re.compile(r"(-?\d+(?:\.\d+)?)-(\d+(?:\.\d+)?) C\b")
+_HOURS = re.compile(r"(\d\d:\d\d)-(\d\d:\d\d)")
 _ONE = re.compile(r"(-?\d+(?:\.\d+)?) C\b")
 _RATE = re.compile(r"\b(up|down) (\d+(?:\.\d+)?)(?= an hour| since the turn)")
 _UNEVEN = re.compile(r"(?<=uneven: )(-?\d+(?:\.\d+)?) at (\S+), (-?\d+(?:\.\d+)?) at ")
@@ -169,8 +170,9 @@ class Say:
 
     def said(self, text: str | None) -> str:
         """A line of the judge's in the reader's unit: its degrees are Celsius and read "19 C"."""
-        if not text or not self.fahrenheit:
-            return _ONE.sub(r"\1 °C", _RANGE.sub(r"\1–\2 °C", text or ""))
+        text = _HOURS.sub(r"\1–\2", text or "")
+        if not self.fahrenheit:
+            return _ONE.sub(r"\1 °C", _RANGE.sub(r"\1–\2 °C", text))
         text = _RANGE.sub(lambda m: f"{self._f(m[1])}–{self._f(m[2])} °F", text)
         text = _ONE.sub(lambda m: f"{self._f(m[1])} °F", text)
         text = _RATE.sub(lambda m: f"{m[1]} {float(m[2]) * 1.8:.1f}", text)
