@@ -120,6 +120,15 @@ def alarm_list(desk: Desk) -> Shown:
     }
 
 
+def _now(state: State, shown: Row) -> float | None:
+    """What an alarm's probe reads now; None where it is not heard or the alarm is over or of no value."""
+    window = state.windows.get(shown["probe"] or "")
+    measured = shown["value"] is not None and shown["unit"] in ("Cel", "ppm", "%RH")
+    if window is None or window.silent or not measured or shown["over"]:
+        return None
+    return window.value
+
+
 def one_alarm(desk: Desk, number: int) -> Shown:
     """One alarm: what is wrong, who was told, who answered, what to do; its sheet."""
     reader, site = desk.given.reader(), desk.given.site()
@@ -138,6 +147,7 @@ def one_alarm(desk: Desk, number: int) -> Shown:
             "piece": lying.piece if lying else None,
             "answer": standing[0].answer if standing else None,
             "calls": bool(standing) and standing[0].calls,
+            "now_value": _now(state, shown),
         }
 
     return "alarm.html", {
