@@ -45,9 +45,13 @@ def main() -> int:
     total = Sums()
     seeds = range(typed.first, typed.first + typed.weeks)
     with ProcessPoolExecutor(typed.processes) as workers:
-        for done, found in enumerate(workers.map(one, seeds), 1):
-            total.add(found)
-            sys.stderr.write(f"{done} of {typed.weeks} weeks, {time.perf_counter() - began:.0f} s\n")
+        try:
+            for done, found in enumerate(workers.map(one, seeds), 1):
+                total.add(found)
+                sys.stderr.write(f"{done} of {typed.weeks} weeks, {time.perf_counter() - began:.0f} s\n")
+        except KeyboardInterrupt:
+            workers.shutdown(cancel_futures=True, wait=False)
+            sys.stderr.write("stopped: the figures are those of the weeks done so far\n")
     sys.stdout.write("\n".join(told(total)) + "\n")
     return 0
 
