@@ -46,6 +46,8 @@ command line.</p><form method="post">{_NAME}{_NEW}<p><button>Make it</button></p
 </select></p><p><label for="look">Screen</label> <select id="look" name="look">
 {% for one in looks %}<option{% if one == me.look %} selected{% endif %}>{{ one }}</option>{% endfor %}
 </select></p><p><button>Keep</button></p></form>
+<h2>Phone</h2><p>This page rings nobody, and sends no push messages. Calls go to the phone that the site file
+has for {{ me.person or "a person; this account is none of its people" }}.</p>
 <h2>Password</h2><form method="post"><input type="hidden" name="csrf" value="{{ token }}">
 <p><label for="old">The old one</label>
 <input id="old" name="old" type="password" maxlength="128" autocomplete="current-password"></p>
