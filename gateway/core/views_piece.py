@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from gateway.core.follow import turns_asked
+from gateway.core.follow import honest_count, turns_asked
 from gateway.core.journey import told
 from gateway.core.journey.ground import Piece
 from gateway.core.journey.record import Record
@@ -150,7 +150,7 @@ def questions(state: State) -> list[dict[str, Any]]:
         }
         for record in state.pieces.odd()
     ]
-    found += turns_asked.questions(state)
+    found += turns_asked.questions(state) + honest_count.questions(state)
     return found + [question for place in state.site.places for question in _unrecorded(state, place.id)]
 
 

@@ -330,7 +330,7 @@ def test_a_bed_recorded_empty_tells_of_no_turns_and_other_grain_begins_afresh() 
     bed.turn(100)
     assert bed.told() == []
     bed.lay(141, Cast("bed-a", "8"))
-    assert bed.asked() == []
+    assert [text for text in bed.asked() if "Count them" not in text] == []
 
 
 def test_a_bed_without_a_recorded_piece_is_asked_about_and_has_no_clock() -> None:

@@ -80,6 +80,21 @@ class Track:
 
 
 @dataclass(slots=True)
+class Count:
+    """A bed that was emptied, by entry `n`: of so many thermometers, which were not seen to come out yet.
+
+    Times are Unix ms; nobody is asked before `asked_ms`.
+    """
+
+    n: int
+    bed: str
+    when_ms: int
+    asked_ms: int
+    of: int
+    left: list[str]
+
+
+@dataclass(slots=True)
 class Honesty:
     """Probes by id. `away`: which hang out of the grain, and why: not_back or high; `away_ms`,
     since when it is known.
@@ -88,7 +103,7 @@ class Honesty:
     minutes, None where it was not known; the newest is of `looked_ms`. `mixed`: the end of the turn after
     which each bed's thermometers were compared. `by_hand`: what a thermometer put in by hand said beside a
     probe, and the probe, where they do not agree. `due`: what is due at a probe by its dates; the
-    next look at the dates is at `dates_run_ms`.
+    next look at the dates is at `dates_run_ms`. `counts`: beds whose thermometers are being counted out.
     """
 
     tracks: dict[str, Track] = field(default_factory=dict)
@@ -101,3 +116,4 @@ class Honesty:
     next_run_ms: int = 0
     due: dict[str, str] = field(default_factory=dict)
     dates_run_ms: int = 0
+    counts: list[Count] = field(default_factory=list)

@@ -11,7 +11,7 @@ from gateway.core.board_state import Out
 from gateway.core.estimate import honest
 from gateway.core.estimate.honest_state import Track
 from gateway.core.finding import Finding, Subject
-from gateway.core.follow import honest_dates, honest_doubts, honest_grain, honest_hand
+from gateway.core.follow import honest_count, honest_dates, honest_doubts, honest_grain, honest_hand
 from gateway.core.follow.honest_said import KINDS, finding_of
 from gateway.core.heard import Heard
 from gateway.core.inputs_journey import HandRead
@@ -70,6 +70,7 @@ def tick(state: State, out: Out) -> list[Finding]:
         return []
     state.honesty.next_run_ms = (state.run_ms // honest_grain.LOOK_MS + 1) * honest_grain.LOOK_MS
     found = [*_look_at_grain(state), *honest_doubts.look(state), *honest_hand.look(state)]
+    honest_count.look(state)
     return [*found, *honest_dates.look(state)]
 
 
@@ -96,6 +97,7 @@ def entered(state: State, event: object, out: Out) -> None:
     """A depth recorded may leave a probe above the grain; a reading by hand is held against the probes."""
     from gateway.core.happenings_floor import tell
 
+    honest_count.begin(state, event, out.n)
     found = honest_hand.read(state, event) if isinstance(event, HandRead) else []
     before = dict(state.honesty.away)
     for probe in honest_grain.judge_all(state):
@@ -109,6 +111,8 @@ def moved(state: State, by_ms: int) -> None:
     honesty = state.honesty
     honesty.dates_run_ms = 0
     honesty.looked_ms += by_ms if honesty.looked_ms else 0
+    for count in honesty.counts:
+        count.when_ms, count.asked_ms = count.when_ms + by_ms, count.asked_ms + by_ms
     honesty.away_ms = {name: at_ms + by_ms for name, at_ms in honesty.away_ms.items()}
     honesty.mixed = {bed: at_ms + by_ms for bed, at_ms in honesty.mixed.items()}
     for probe, track in honesty.tracks.items():
@@ -139,6 +143,8 @@ def site_changed(state: State) -> None:
     honesty.trails = {name: trail for name, trail in honesty.trails.items() if name in site.probe}
     honesty.by_hand = {name: pair for name, pair in honesty.by_hand.items() if name in site.probe}
     honesty.mixed = {bed: at_ms for bed, at_ms in honesty.mixed.items() if bed in site.place}
+    for count in honesty.counts:
+        count.left = [name for name in count.left if name in site.probe]
 
 
 def finding(state: State, subject: Subject) -> Finding | None:
