@@ -10,7 +10,7 @@ from fastapi import Body, Depends, FastAPI, Path, Query
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
-from gateway.core import views, views_air, views_heat, views_piece
+from gateway.core import views, views_air, views_heat, views_kiln, views_piece
 from gateway.core.inputs import VERBS
 from gateway.core.rows import Row
 from gateway.core.state import State
@@ -69,6 +69,7 @@ _VIEWS: dict[str, tuple[str, Callable[[State], list[Row]], Callable[[Any], list[
     "probes": ("Probes", views.probes, documents.probes),
     "tonight": ("What wants doing tonight", views.tonight, documents.tonight),
     "forecast": ("What each bed will do if nobody turns it", views_heat.forecast, documents.forecast),
+    "kiln": ("Each kiln: estimates are marked as such", views_kiln.kilns, documents.kiln),
     "air": ("Air: never a permit to enter; not a certified gas alarm", views_air.air, documents.air),
     "pieces": ("Pieces on their way", views_piece.pieces, documents.pieces),
     "questions": ("Questions about the record", views_piece.questions, documents.questions),

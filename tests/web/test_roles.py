@@ -35,7 +35,7 @@ ROUTES: dict[str, tuple[str, str]] = {
     "/alarm/{name}": ("/alarm/101", LOOK),
     **{
         f"{ROOT}/{name}": (f"{ROOT}/{name}", LOOK)
-        for name in """alarms notices turns rejected beds probes tonight forecast air pieces
+        for name in """alarms notices turns rejected beds probes tonight forecast kiln air pieces
         questions""".split()
     },
 }
