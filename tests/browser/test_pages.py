@@ -45,7 +45,7 @@ def test_ages_and_times_are_local_and_plain() -> None:
 @pytest.mark.parametrize(
     ("line", "celsius", "fahrenheit"),
     [
-        ("19 C by 02:10-03:20", "19 °C by 02:10-03:20", "66 °F by 02:10-03:20"),
+        ("19 C by 02:10-03:20", "19 °C by 02:10–03:20", "66 °F by 02:10–03:20"),
         ("about 20.5-21.5 C at 07:00", "about 20.5–21.5 °C at 07:00", "about 68.9–70.7 °F at 07:00"),
         ("up 0.9 an hour", "up 0.9 an hour", "up 1.6 an hour"),
         (

@@ -26,7 +26,7 @@ SCREENS = {
     "bed-week": "/bed/bed-c?span=week",
     "write": "/bed/bed-c/write", "pieces": "/pieces", "piece": "/piece/14", "kiln": "/kiln", "air": "/air",
     "probes": "/probes", "which": "/which", "probe": "/probe/bed-c-mid", "round": "/round", "note": "/note",
-    "not-here": "/bed/nowhere",
+    "not-here": "/bed/nowhere", "me": "/me",
 }  # fmt: skip
 LOOKS = {"light": "light", "night": "dark"}
 #: WCAG 2.0 to 2.2, A and AA, and axe-core's own best practices.
