@@ -103,6 +103,32 @@ def test_grain_that_reheats_is_back_and_grain_like_the_air_is_nobodys_fault() ->
     assert _begun(cool, "probe_not_back") == []
 
 
+@pytest.mark.parametrize("probes", [("b1",), ("b1", "b2", "b3")], ids=["alone", "three"])
+def test_where_the_air_comes_to_the_grain_nothing_is_claimed(probes: tuple[str, ...]) -> None:
+    """A warm afternoon: the room goes from a kelvin and a half below the grain to as warm as it is."""
+    desk = _desk(temperature("b2", "bed-b"), temperature("b3", "bed-b"))
+    desk.lay(0, Cast("bed-b", "14", when_ms=START - 60 * HOUR))
+    for minute in range(1, 420):
+        if minute == 120:
+            desk.lay(120, Turned("bed-b"))
+        room_c = 15.0 + max(0.0, min(1.6, (minute - 60) / 100))
+        for probe in probes:
+            desk.read(minute, probe, 16.5 if minute < 120 else 16.4)
+        desk.read(minute, "r1", room_c)
+    assert _begun(desk, "probe_not_back") == []
+    assert [one for one in desk.notices() if "BED B" in one.text and "WATCHED" in one.text] == []
+
+
+def test_all_probes_left_out_of_warm_grain_are_found() -> None:
+    desk = _desk(temperature("b2", "bed-b"))
+    desk.lay(0, Cast("bed-b", "14", when_ms=START - 60 * HOUR))
+    _minutes(desk, 1, 120, b1=17.0, b2=16.8, r1=12.0)
+    desk.lay(120, Turned("bed-b"))
+    _minutes(desk, 121, 300, b1=12.1, b2=12.2, r1=12.0)
+    assert sorted(map(str, _begun(desk, "probe_not_back"))) == ["b1", "b2"]
+    assert [one.change.signal for one in desk.alarms("bed_unwatched")] == ["raise"]
+
+
 def test_a_probe_above_the_recorded_depth_watches_nothing_and_a_hot_one_calls() -> None:
     desk = Desk(site(probes=tuple(replace(p, height_cm=13.0) if p.id == "b1" else p for p in site().probes)))
     desk.lay(0, Cast("bed-b", "14", when_ms=START - 60 * HOUR))

@@ -100,16 +100,18 @@ class Honesty:
     since when it is known.
 
     `trails`: each bed thermometer's distance from the room's air (hundredths of a kelvin), one each five
-    minutes, None where it was not known; the newest is of `looked_ms`. `mixed`: the end of the turn after
-    which each bed's thermometers were compared. `by_hand`: what a thermometer put in by hand said beside a
-    probe, and the probe, where they do not agree. `due`: what is due at a probe by its dates; the
-    next look at the dates is at `dates_run_ms`. `counts`: beds whose thermometers are being counted out.
+    minutes, None where it was not known; the newest is of `looked_ms`. `airs`: that air itself, bed by bed.
+    `mixed`: the end of the turn after which each bed's thermometers were compared. `by_hand`: what a
+    thermometer put in by hand said beside a probe, and the probe, where they do not agree. `due`: what is due
+    at a probe by its dates; the next look at them is at `dates_run_ms`. `counts`: beds whose thermometers are
+    being counted out.
     """
 
     tracks: dict[str, Track] = field(default_factory=dict)
     away: dict[str, str] = field(default_factory=dict)
     away_ms: dict[str, int] = field(default_factory=dict)
     trails: dict[str, list[int | None]] = field(default_factory=dict)
+    airs: dict[str, list[int | None]] = field(default_factory=dict)
     mixed: dict[str, int] = field(default_factory=dict)
     by_hand: dict[str, tuple[float, float]] = field(default_factory=dict)
     looked_ms: int = 0

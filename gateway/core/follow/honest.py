@@ -141,6 +141,7 @@ def site_changed(state: State) -> None:
     honesty.away = {name: why for name, why in honesty.away.items() if name in site.probe}
     honesty.away_ms = {name: at_ms for name, at_ms in honesty.away_ms.items() if name in site.probe}
     honesty.trails = {name: trail for name, trail in honesty.trails.items() if name in site.probe}
+    honesty.airs = {bed: trail for bed, trail in honesty.airs.items() if bed in site.place}
     honesty.by_hand = {name: pair for name, pair in honesty.by_hand.items() if name in site.probe}
     honesty.mixed = {bed: at_ms for bed, at_ms in honesty.mixed.items() if bed in site.place}
     for count in honesty.counts:

@@ -2,8 +2,8 @@
 
 Such a probe watches nothing (`State.good`). It is still judged reading by reading: a hot one calls as ever.
 A probe is found not back by its distance from the room's air: far from it before the turn, in it and not
-rising out of it later than the programme of the turn allows. Where no thermometer hangs in the room, or the
-grain was no warmer than its air, nobody can tell, and nothing is said.
+rising out of it later than the programme of the turn allows. Where no thermometer hangs in the room, the
+grain was no warmer than its air, or the air came to the grain, nobody can tell, and nothing is said.
 """
 
 from __future__ import annotations
@@ -27,6 +27,8 @@ _RISES, _REHEATS = 15, 40
 _SHARE, _NEAREST = 0.25, 25.0
 #: Before the turn the probe must have been so many times as far from the air; back, so many times `air_k`.
 _FAR, _BACK = 2.0, 1.4
+#: The air may have come this share of the way; more, and it is not the probe that went.
+_CAME = 0.5
 
 
 class Turn(NamedTuple):
@@ -58,6 +60,9 @@ def look(state: State) -> list[Probe]:
     for place in state.site.places:
         if place.kind == "bed":
             room_c = air_c(state, place)
+            _keep(
+                honesty.airs.setdefault(place.id, []), None if room_c is None else round(room_c * 100), missed
+            )
             for probe in state.site.probes_of[place.id]:
                 if probe.quantity == "temperature":
                     _trail(state, probe, room_c, missed)
@@ -74,9 +79,12 @@ def _trail(state: State, probe: Probe, room_c: float | None, missed: int) -> Non
     window = state.windows.get(probe.id)
     value_c = None if window is None or window.silent else window.value
     gap = None if value_c is None or room_c is None else round((value_c - room_c) * 100)
-    trail = state.honesty.trails.setdefault(probe.id, [])
+    _keep(state.honesty.trails.setdefault(probe.id, []), gap, missed)
+
+
+def _keep(trail: list[int | None], value: int | None, missed: int) -> None:
     trail += [None] * missed
-    trail.append(gap)
+    trail.append(value)
     del trail[:-_TRAIL]
 
 
@@ -134,11 +142,23 @@ def away(state: State, place: Place, probe: Probe, turn: Turn | None) -> str | N
     if turn is None or state.at_ms < turn.ended_ms + round(figures.back_within_min * _MINUTE_MS):
         return None
     near = _near(state, place, probe, figures)
-    return NOT_BACK if _left_out(state, trail, turn, near) else None
+    airs = state.honesty.airs.get(place.id, [])
+    return NOT_BACK if _left_out(state, trail, airs, turn, near) else None
 
 
-def _near(state: State, place: Place, probe: Probe, figures: Figures) -> float:
-    """How near to the room's air is in it (hundredths of a kelvin); the other grain may be near it, too."""
+class _Near(NamedTuple):
+    """What is in the air now, and far from it before; hundredths of a kelvin."""
+
+    now: float
+    before: float
+
+
+def _near(state: State, place: Place, probe: Probe, figures: Figures) -> _Near:
+    """How near to the room's air is in it, and how far from it the probe must have been.
+
+    Where the other grain is in the air, too, or there is none, it bears no witness: only a probe that was
+    plainly away from the air can then have gone into it.
+    """
     others = [
         abs(gap)
         for one in state.site.probes_of[place.id]
@@ -146,8 +166,11 @@ def _near(state: State, place: Place, probe: Probe, figures: Figures) -> float:
         for gap in state.honesty.trails.get(one.id, [])[-1:]
         if gap is not None
     ]
-    share = _SHARE * median(others) if others else figures.air_k * 100
-    return min(figures.air_k * 100, max(_NEAREST, share))
+    air = figures.air_k * 100
+    if not others:
+        return _Near(air, air * _FAR)
+    now = min(air, max(_NEAREST, _SHARE * median(others)))
+    return _Near(now, now * _FAR if median(others) >= _NEAREST * _FAR else air * _FAR)
 
 
 def _rises(trail: list[int | None], by: int) -> bool:
@@ -157,18 +180,26 @@ def _rises(trail: list[int | None], by: int) -> bool:
     return bool(before and now) and median(now) - median(before) >= by
 
 
-def _left_out(state: State, trail: list[int | None], turn: Turn, in_air: float) -> bool:
+def _left_out(state: State, trail: list[int | None], airs: list[int | None], turn: Turn, air: _Near) -> bool:
     """Far from the air before the turn; in the air for the last looks, and not rising out of it."""
     last = len(trail) - 1
     first = max(0, last - (state.at_ms - turn.began_ms + 75 * _MINUTE_MS) // LOOK_MS)
     until = last - (state.at_ms - turn.began_ms + 10 * _MINUTE_MS) // LOOK_MS
     known = [abs(gap) for gap in trail[first : max(0, until + 1)] if gap is not None]
     near = trail[-_IN_AIR:]
-    if not known or median(known) < in_air * _FAR or len(near) < _IN_AIR:
+    if not known or median(known) < air.before or len(near) < _IN_AIR:
         return False
-    if any(gap is None or abs(gap) > in_air for gap in near):
+    if any(gap is None or abs(gap) > air.now for gap in near):
+        return False
+    was, now = _middle(airs[first : max(0, until + 1)]), _middle(airs[-_IN_AIR:])
+    if was is not None and now is not None and abs(now - was) > _CAME * median(known):
         return False
     return not _rises(trail, _RISES)
+
+
+def _middle(values: list[int | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return median(known) if known else None
 
 
 def is_back(state: State, probe: Probe, value_c: float) -> bool:
