@@ -13,10 +13,12 @@ from gateway.core.site import Site
 
 # Named here for everybody, whichever file they stand in.
 from gateway.ports_rows import AlarmLine as AlarmLine  # noqa: PLC0414
+from gateway.ports_rows import Aside as Aside  # noqa: PLC0414
 from gateway.ports_rows import Attempt as Attempt  # noqa: PLC0414
 from gateway.ports_rows import KeptEffect as KeptEffect  # noqa: PLC0414
 from gateway.ports_rows import Minute as Minute  # noqa: PLC0414
 from gateway.ports_rows import NoticeLine as NoticeLine  # noqa: PLC0414
+from gateway.ports_rows import Quarter as Quarter  # noqa: PLC0414
 from gateway.ports_rows import RejectedCount as RejectedCount  # noqa: PLC0414
 from gateway.ports_rows import RejectedLine as RejectedLine  # noqa: PLC0414
 from gateway.ports_rows import Sizes as Sizes  # noqa: PLC0414
@@ -213,17 +215,6 @@ class MirrorState(NamedTuple):
     alarm: bool = False
 
 
-class Aside(NamedTuple):
-    """A line the server refused, why, and when; its `number` in the store, and whether it is to be sent
-    again."""
-
-    at_ms: int
-    line: str
-    reason: str
-    number: int = 0
-    again: bool = False
-
-
 class OrderedEffect(NamedTuple):
     """An effect and its place in the order of keeping; `body` is plain."""
 
@@ -324,6 +315,10 @@ class Reader(MirrorReader, Protocol):
     def minutes(self, probe: str, from_ms: int, to_ms: int, most: int) -> list[Minute]:
         """The probe's figures by the minute of its own time, oldest first: raw readings and those that were
         let go counted together. Values are as measured, without calibration."""
+
+    def quarters(self, probe: str, from_ms: int, to_ms: int, most: int) -> list[Quarter]:
+        """The same figures as `minutes` by the quarter of an hour, from sums kept beside the journal: for
+        spans of days. Every committed reading is in them."""
 
     def sizes(self) -> Sizes:
         """How much room the store takes, and how much is left."""

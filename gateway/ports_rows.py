@@ -74,6 +74,24 @@ class Minute(NamedTuple):
     flags: int
 
 
+class Quarter(Minute):
+    """The same of a quarter of an hour. Where a span begins or ends within one, only the minutes in the span
+    are in it, and it begins with the first of them."""
+
+    __slots__ = ()
+
+
+class Aside(NamedTuple):
+    """A line the server refused, why, and when; its `number` in the store, and whether it is to be sent
+    again."""
+
+    at_ms: int
+    line: str
+    reason: str
+    number: int = 0
+    again: bool = False
+
+
 class Sizes(NamedTuple):
     """Bytes: of the database, its write-ahead log, the reserve, and what is free on that disk."""
 

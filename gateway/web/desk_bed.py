@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from gateway.core import people, views, views_heat, views_piece
 from gateway.core.rules import heat
 from gateway.core.site import Place, Probe
 from gateway.core.state import State
-from gateway.ports import Reader
+from gateway.ports import Minute, Reader
 from gateway.web.desk import MANY, Desk, NotHere, Row, Shown
 from gateway.web.pages import bed, floor
 from gateway.web.pages.chart import Column
 
-#: Minutes read of one probe at most: seven days of them.
-_WEEK = 7 * 24 * 60 + 60
+#: Spans longer than this are drawn from quarters of an hour, shorter ones from minutes.
+_LONG_MS = 48 * 3_600_000
+#: Minutes or quarters read of one probe at most: two days of the one, a month of the other.
+_MOST = 3000
 
 
 def bed_place(desk: Desk, name: str) -> Place:
@@ -87,11 +90,14 @@ def _hands(state: State, name: str) -> list[Row]:
 
 
 def series_of(reader: Reader, probes: list[Probe], span: tuple[int, int]) -> dict[str, list[Column]]:
-    """Each probe's columns over the time shown, from the one-minute grain."""
-    return {
-        probe.id: bed.calibrated(probe, reader.minutes(probe.id, span[0], span[1], _WEEK), *span)
-        for probe in probes
-    }
+    """Each probe's columns over the time shown."""
+    return {probe.id: bed.calibrated(probe, grains_of(reader, probe, span), *span) for probe in probes}
+
+
+def grains_of(reader: Reader, probe: Probe, span: tuple[int, int]) -> Sequence[Minute]:
+    """What a probe said in that time, by the minute or, over days, by the quarter of an hour."""
+    by = reader.quarters if span[1] - span[0] > _LONG_MS else reader.minutes
+    return by(probe.id, *span, _MOST)
 
 
 def write(desk: Desk, name: str) -> Shown:
@@ -158,10 +164,10 @@ def _whole(desk: Desk, one: Row, stays: list[Row], now_ms: int) -> Row | None:
         for stay in beds:
             for probe in _probes(desk, stay["place"], "temperature"):
                 until = stay["until"] or now_ms
-                minutes = reader.minutes(probe.id, stay["from"], until, 2 * _WEEK)
+                grains = grains_of(reader, probe, (stay["from"], until))
                 if probe not in probes:
                     probes.append(probe)
-                series[probe.id] = series.get(probe.id, []) + bed.calibrated(probe, minutes, *span)
+                series[probe.id] = series.get(probe.id, []) + bed.calibrated(probe, grains, *span)
         known = reader.turns(MANY)
     if not any(series.values()):
         return None

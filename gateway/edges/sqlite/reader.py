@@ -12,7 +12,7 @@ from pathlib import Path
 from gateway.core.effects import Cause, TurnKnown
 from gateway.core.inputs import Entry
 from gateway.core.site import Site
-from gateway.edges.sqlite import lists, mirror, reads, retention, web
+from gateway.edges.sqlite import grains, lists, mirror, reads, web
 from gateway.edges.sqlite.faults import faults
 from gateway.edges.sqlite.place import DATABASE, RESERVE
 from gateway.ports import (
@@ -25,6 +25,7 @@ from gateway.ports import (
     MirrorState,
     NoticeLine,
     OrderedEffect,
+    Quarter,
     RejectedCount,
     RejectedLine,
     Sizes,
@@ -148,7 +149,12 @@ class Reader:
     def minutes(self, probe: str, from_ms: int, to_ms: int, most: int = 1500) -> list[Minute]:
         """As `ports.Reader.minutes`."""
         with self.snapshot():
-            return retention.minutes(self._db, probe, from_ms, to_ms, most)
+            return grains.minutes(self._db, probe, from_ms, to_ms, most)
+
+    def quarters(self, probe: str, from_ms: int, to_ms: int, most: int = 1500) -> list[Quarter]:
+        """As `ports.Reader.quarters`."""
+        with self.snapshot():
+            return grains.quarters(self._db, probe, from_ms, to_ms, most)
 
     def web_lines(self) -> list[WebLine]:
         """As `ports.WebReader.web_lines`."""

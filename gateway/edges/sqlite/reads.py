@@ -12,6 +12,9 @@ from gateway.core.reading import Reading
 from gateway.errors import StoreFault
 from gateway.ports import READINGS_GONE, Cursor, Numbers
 
+#: Beside the journal: retention has looked at numbers up to this one.
+GONE_UPTO = "readings_gone_upto"
+
 _READINGS = """
     SELECT r.n, p.name, r.measured_at_ms, r.value, r.flags, r.sequence, r.battery
     FROM reading AS r JOIN probe AS p ON p.id = r.probe

@@ -12,7 +12,7 @@ from gateway.core.effects import Effect
 from gateway.core.inputs import Delivery, Entry, Event
 from gateway.core.reading import Reading, Rejected
 from gateway.edges.sqlite import effects as outcome
-from gateway.edges.sqlite import mirror, reads, retention, web
+from gateway.edges.sqlite import mirror, quarters, reads, retention, web
 from gateway.edges.sqlite.append import Appender
 from gateway.edges.sqlite.beside import Beside
 from gateway.edges.sqlite.faults import faults
@@ -149,6 +149,11 @@ class Writer:
     def let_go(self, until_run_ms: int, most: int, *, mirrored: bool) -> int:
         """As `retention.let_go`."""
         return retention.let_go(self._db, until_run_ms, most, mirrored=mirrored)
+
+    @_change
+    def add_quarters(self, most: int) -> int:
+        """As `quarters.add_next`."""
+        return quarters.add_next(self._db, most)
 
     def entries_after(self, n: int, most: int) -> list[Entry]:
         """As `ports.Journal.entries_after`."""
