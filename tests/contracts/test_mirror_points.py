@@ -153,6 +153,7 @@ def test_what_people_record_becomes_numbers_and_codes(what: Event, tags: str, fi
 def test_whatever_can_be_recorded_has_a_line_without_the_words_typed(kind: str) -> None:
     """Every kind of event there is, every text of it typed by somebody but the ids of places and probes."""
     ids = {"bed": "bed-c", "to": "bed-d", "kiln": "kiln-1", "steep": "steep-1", "probe": "c-mid"}
+    ids["place"] = "lower-room"
     codes = {("kiln", "what"): "lit", ("answer", "answer"): "going", ("steep-stand", "kind"): "wet"}
     body: dict[str, Any] = {}
     for field in dataclasses.fields(inputs.EVENTS[kind]):
