@@ -12,11 +12,12 @@ days.
 %RH; flow in m3/h; co in ppm. `told` is what somebody did in that minute, as an order (simulators/orders.py);
 a mishap nobody did is in `truth.went_wrong` alone. The true break is defined in simulators/kiln.py: it is
 known ten minutes after it began, and a load that is turned can lose it. The maltster here raises the fire
-only after the break. Chances, biases and noise are ours.
+only after the break: by a way of his own, or by the `stages` of a story, each not before its hour; and not
+before `may_raise` says so, where it is given. Chances, biases and noise are ours.
 """
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from random import Random
 from typing import Any, NamedTuple
@@ -41,6 +42,9 @@ START_S = 1_763_971_200.0
 STEP_S = 60.0
 GRAIN_M = 0.25
 BEFORE_RAISE_H, RAISE_H, LAST_H = 2.0, 12.0, 12.0
+RAISE_K_H = 2.0
+HELD_K = 4.0
+"""A stoker who keeps to a programme damps a fire before air-on is so far over its target."""
 NEVER_H = 1000.0
 
 
@@ -65,6 +69,8 @@ class Story:
     mean_c: float = 8.0
     noise: float = 1.0
     """Scales the probes' bias and noise and the fire's wandering; 0 for none."""
+    stages: tuple[tuple[float, float], ...] = ()
+    """(hours since lighting, air-on C) of the programme that the stoker keeps to, in place of `last_c`."""
 
 
 class Truth(NamedTuple):
@@ -109,7 +115,13 @@ def draw_story(seed: int, kind: str | None = None) -> Story:
     )
 
 
-def run(seed: int, story: Story | None = None, *, hours: float = 56.0) -> Iterator[Moment]:
+def run(
+    seed: int,
+    story: Story | None = None,
+    *,
+    hours: float = 56.0,
+    may_raise: Callable[[], bool] = lambda: True,
+) -> Iterator[Moment]:
     """A kilning from the lighting on."""
     story = story or draw_story(seed)
     weather = Weather(Random(f"weather {seed}"), mean_c=story.mean_c)
@@ -127,11 +139,13 @@ def run(seed: int, story: Story | None = None, *, hours: float = 56.0) -> Iterat
             to_kilns(read_order(act.order), {"kiln": kiln})
         steady = kiln.fire
         kiln.fire = steady * fire.wander()
+        if story.stages:
+            kiln.fire = min(kiln.fire, 1.0 + HELD_K / max(1.0, kiln.wanted_c() - weather.temperature_c))
         kiln.step(STEP_S, weather.temperature_c, weather.rh)
         kiln.fire = steady
         if kiln.broke != (broke_at_s is not None):
             broke_at_s = at_s - SURE_S if kiln.broke else None
-        if kiln.broke and not raised:
+        if kiln.broke and not raised and may_raise():
             raised, kiln.programme = True, _raised(story, kiln.lit_h)
         wrong = tuple(story.kind for act in done if not act.told)
         told = tuple(act.order for act in done if act.told)
@@ -160,10 +174,24 @@ def _acts(kind: str, at_h: float, lasts_h: float, share: float) -> tuple[Act, ..
 
 
 def _raised(story: Story, now_h: float) -> tuple[tuple[float, float], ...]:
+    if story.stages:
+        return _kept(story.stages, now_h)
     begins_h = now_h + BEFORE_RAISE_H
     ends_h = begins_h + RAISE_H
     first, last = story.first_c, story.last_c
     return (0.0, first), (begins_h, first), (ends_h, last), (ends_h + LAST_H, last)
+
+
+def _kept(stages: tuple[tuple[float, float], ...], now_h: float) -> tuple[tuple[float, float], ...]:
+    """Each stage at its hour, or as soon after now as the one before it is reached."""
+    at_h, warm_c = now_h, stages[0][1]
+    points = [(0.0, warm_c)]
+    for from_h, target_c in stages[1:]:
+        at_h = max(at_h, from_h) + 0.25
+        points.append((at_h, warm_c))
+        at_h, warm_c = at_h + abs(target_c - warm_c) / RAISE_K_H, target_c
+        points.append((at_h, warm_c))
+    return (*points, (max(at_h, now_h) + RAISE_H + LAST_H, warm_c))
 
 
 def _truth(kiln: Kiln, weather: Weather, broke_at_s: float | None, wrong: tuple[str, ...]) -> Truth:

@@ -56,12 +56,23 @@ def mean_wb(kilning: Kilning) -> float | None:
 
 
 def layer_wb(kilning: Kilning, height_cm: float | None, depth_cm: float) -> float | None:
-    """The estimated moisture of the layer at a height; of the middle where no height is told."""
+    """The least estimated moisture of the layer at a height; of the middle where no height is told.
+
+    Of the driest reckoning: grain at the drying front is hot because it is dry, and where the front is by the
+    others hangs on a guessed draught.
+    """
     if kilning.load is None:
         return None
-    layers = kilning.load.members[1].stack.moisture
-    share = 0.5 if height_cm is None else min(0.999, max(0.0, height_cm / depth_cm))
-    return wb_of_db(max(0.0, layers[int(share * len(layers))]))
+    share = 0.5 if height_cm is None else height_cm / depth_cm
+    return wb_of_db(min(max(0.0, _between(one.stack.moisture, share)) for one in kilning.load.members))
+
+
+def _between(layers: list[float], share: float) -> float:
+    """The value so far up, between the middles of two layers: a step is not what a probe touches."""
+    place = min(max(share * len(layers) - 0.5, 0.0), len(layers) - 1.0)
+    low = int(place)
+    high = min(low + 1, len(layers) - 1)
+    return layers[low] + (place - low) * (layers[high] - layers[low])
 
 
 def is_wet(kilning: Kilning, figures: KilnFigures) -> bool:
