@@ -11,7 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 
 from gateway.web.asking import may_record
 from gateway.web.given import Account
-from gateway.web.pages.alarms import words
+from gateway.web.pages.alarms import how, words
 from gateway.web.pages.say import Say, share, span
 
 #: The pages in the order in which they are offered.
@@ -44,7 +44,7 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals.update(since=span, share=share, static=static, doors=DOORS, alarm_words=words)
+    made.globals.update(since=span, share=share, static=static, doors=DOORS, alarm_words=words, alarm_how=how)
     return made
 
 

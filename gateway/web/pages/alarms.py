@@ -10,7 +10,7 @@ from gateway.core import people
 from gateway.core.site import Site
 from gateway.core.wording_sheet import SHEETS
 from gateway.ports import AlarmLine, NoticeLine
-from gateway.web.pages.say import SIGNALS, STATES, Say
+from gateway.web.pages.say import ANSWERS, SIGNALS, STATES, Say
 
 Row = dict[str, Any]
 _MINUTE_MS, _HOUR_MS = 60_000, 3_600_000
@@ -63,6 +63,15 @@ def words(row: Mapping[str, Any]) -> str:
     """What is wrong, in two or three words."""
     kind = row["kind"]
     return _WORDS.get(f"{kind} {row['level']}") or _WORDS.get(kind) or kind.replace("_", " ")
+
+
+def how(row: Mapping[str, Any], say: Say) -> str:
+    """How far an alarm that stands at a place is: who answered, or that nobody did."""
+    if row["quiet_until"] is not None:
+        return f"quiet until {say.clock(row['quiet_until'])}"
+    if row["answered_by"]:
+        return f"{say.person(row['answered_by'])}: {ANSWERS.get(row['answer'], 'heard')}"
+    return "" if row["priority"] == "low" else STATES.get(row["state"], "")
 
 
 def row(line: AlarmLine, notices: Sequence[NoticeLine] = ()) -> Row:
