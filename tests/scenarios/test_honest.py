@@ -5,12 +5,15 @@ What was done to which probe is known here; nothing of it reaches the judge.
 
 from __future__ import annotations
 
+import json
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 
 from gateway.core import views
 from gateway.core.effects import AlarmChange
+from simulators.mishaps import Timed
 from tests.scenarios.floor import HOUR, Night, live
 from tests.scenarios.story import show
 from tests.scenarios.turns import START, Told, entries
@@ -79,3 +82,36 @@ def test_a_stuck_thermometer_in_a_bed_that_warms_is_found(night: Night) -> None:
     assert [(probe, signal) for probe, signal, _ in said] == [("bed-c-mid", "raise"), ("bed-c-mid", "clear")]
     assert 10.0 <= said[0][2] <= 12.5
     assert 13.0 <= said[1][2] <= 13.2
+
+
+DRIFT_BEDS = ("bed-a", "bed-b", "bed-c")
+#: Each turned four times in twenty-eight hours; the thermometer gains 0.15 K an hour.
+DRIFT_TURNS = tuple((h + i * 0.7, bed) for h in (3.0, 10.0, 17.0, 24.0) for i, bed in enumerate(DRIFT_BEDS))
+DRIFTS, DRIFT_K_PER_H = "bed-c-mid", 0.15
+
+
+def _drifted(night: Night) -> Night:
+    """The night as one thermometer told it that drifts upward from its beginning."""
+
+    def said(one: Timed) -> Timed:
+        if not one.topic.endswith(f"/{DRIFTS}"):
+            return one
+        body = json.loads(one.payload)
+        hours = one.at_s / 3600 - night.start_ms / HOUR
+        body["v"] = round(body["v"] + DRIFT_K_PER_H * hours, 2)
+        return one._replace(payload=json.dumps(body).encode())
+
+    return replace(night, messages=[said(one) for one in night.messages])
+
+
+def test_a_thermometer_that_drifts_is_told_after_turns_and_honest_ones_are_spared() -> None:
+    night = live(START, 28.0, turns=DRIFT_TURNS, seed=7)
+    honest, drifting = Told(entries(night, night.done)), Told(entries(_drifted(night), night.done))
+    assert _hours(honest, night, "probe_drifts") == []
+    said = _hours(drifting, night, "probe_drifts")
+    show(f"drifts {DRIFT_K_PER_H} K an hour; bed C turned from 4.4 h each 7 h; told: {said}")
+    assert [(probe, signal) for probe, signal, _ in said] == [(DRIFTS, "raise")]
+    # Over 1 K from the others after three turns of its bed: those of 11.4, 18.4 and 25.4 hours.
+    assert 25.4 < said[0][2] <= 27.5
+    [row] = [row for row in views.probes(drifting.state) if row["probe"] == DRIFTS]
+    assert row["state"] == "drifting"

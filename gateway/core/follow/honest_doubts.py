@@ -28,6 +28,8 @@ _REST_AT_0 = ("co", "pressure_difference", "air_flow")
 _WET_RH, _FULL_RH = 95.0, 99.0
 _MIXED_AFTER_MS, _MIXED_UNTIL_MS = 20 * _MINUTE_MS, 90 * _MINUTE_MS
 _BIASES = 3
+#: Of two nobody can tell which is off.
+_WITNESSES = 3
 
 
 def heard(state: State, heard: Heard, track: Track, old: float, old_ms: int) -> list[Finding]:
@@ -179,7 +181,7 @@ def _breathes_air(place: Place, probe: Probe) -> bool:
 
 
 def _mixed(state: State, place: Place) -> None:
-    """After a turn that the probes showed grain is alike: how far is each from the middle of the others?"""
+    """After a turn that the probes showed grain is alike: how far is each from the middle?"""
     seen = [one.seen for one in state.turns_seen.seen.get(place.id, ()) if one.is_turn]
     if not seen or seen[-1].ended_ms == state.honesty.mixed.get(place.id):
         return
@@ -188,11 +190,14 @@ def _mixed(state: State, place: Place) -> None:
         return
     state.honesty.mixed[place.id] = seen[-1].ended_ms
     values = {p.id: w.value for p, w in state.good(place.id, "temperature") if w.value is not None}
+    if len(values) < _WITNESSES:
+        return
+    # The middle of all, itself among them: of three, one that is off does not shift it, and blames no other.
+    middle = median(values.values())
     for name, value in values.items():
-        others = [v for other, v in values.items() if other != name]
-        if len(others) >= 2 and name in state.honesty.tracks:
+        if name in state.honesty.tracks:
             biases = state.honesty.tracks[name].biases
-            biases.append(round(value - median(others), 2))
+            biases.append(round(value - middle, 2))
             del biases[:-_BIASES]
 
 
