@@ -182,6 +182,30 @@ def test_what_home_costs_on_the_wire(still_night: Lived) -> None:
     assert figures["later"] <= LATER_MOST
 
 
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        ({}, "nobody has answered yet"),
+        ({"answered_by": "ben", "answer": "cant"}, "ben: can’t"),
+        ({"answered_by": "ben", "answer": "cant", "quiet_until": NOW_MS + HOUR}, "quiet until 00:00"),
+        ({"state": "returned_unacknowledged"}, "went off by itself, nobody answered"),
+        ({"priority": "low"}, ""),
+    ],
+)
+def test_how_far_an_alarm_is(more: dict[str, object], told: str) -> None:
+    row = {"state": "unacknowledged", "priority": "medium", "answered_by": None, "quiet_until": None}
+    assert alarms.how(row | more, Say(SITE, NOW_MS)) == told
+
+
+def test_somebody_who_is_not_out_stands_before_the_floor(night: Lived) -> None:
+    night.record("check-in", {"person": "ben", "place": "lower-room", "for": "15min", "by": "ben"})
+    night.let_pass(20)
+    home = turn_page.get(night, account("cleo"), "/", {}, "t").html
+    first, _, below = home.partition('<section class="strip')
+    assert "Lower floor: somebody is not out" in first
+    assert "somebody is not out" not in below
+
+
 def test_every_page_of_the_night_is_made(still_night: Lived) -> None:
     for path in [
         *turn_page.PAGES,
