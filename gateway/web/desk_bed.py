@@ -11,11 +11,9 @@ from gateway.core.site import Place, Probe
 from gateway.core.state import State
 from gateway.ports import Minute, Reader
 from gateway.web.desk import MANY, Desk, NotHere, Row, Shown
-from gateway.web.pages import bed, floor
+from gateway.web.pages import bed, chart, floor
 from gateway.web.pages.chart import Column
 
-#: Spans longer than this are drawn from quarters of an hour, shorter ones from minutes.
-_LONG_MS = 48 * 3_600_000
 #: Minutes or quarters read of one probe at most: two days of the one, a month of the other.
 _MOST = 3000
 
@@ -96,7 +94,7 @@ def series_of(reader: Reader, probes: list[Probe], span: tuple[int, int]) -> dic
 
 def grains_of(reader: Reader, probe: Probe, span: tuple[int, int]) -> Sequence[Minute]:
     """What a probe said in that time, by the minute or, over days, by the quarter of an hour."""
-    by = reader.quarters if span[1] - span[0] > _LONG_MS else reader.minutes
+    by = reader.quarters if span[1] - span[0] > chart.LONG_MS else reader.minutes
     return by(probe.id, *span, _MOST)
 
 

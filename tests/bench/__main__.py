@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from tests.bench import intake, judge, memory, pages, start, storage
+from tests.bench import chart, intake, judge, memory, pages, start, storage
 
 
 class Bench(NamedTuple):
@@ -23,6 +23,7 @@ BENCHES = {
     "memory": Bench(memory.options, memory.run),
     "start": Bench(start.options, start.run),
     "pages": Bench(pages.options, pages.run),
+    "chart": Bench(chart.options, chart.run),
 }
 
 

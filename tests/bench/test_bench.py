@@ -29,6 +29,10 @@ def test_intake_prints_one_line_with_all_its_figures() -> None:
     [
         (["storage", "--readings", "2000"], ["probes_32_every_60_s", "probes_200_every_10_s"]),
         (["memory", "--minutes", "0.1"], ["begin_mb", "resident_mb", "highest_mb", "readings"]),
+        (
+            ["chart", "--probes", "2", "--every-s", "60", "--times", "3"],
+            ["p50_ms", "p95_ms", "cpu_p95_ms", "reading_by_minute_ms", "summing_longest_ms"],
+        ),
         (["start", "--runs", "1", "--past", "2000"], ["committed_s", "judged_s"]),
     ],
 )

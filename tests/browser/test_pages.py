@@ -234,6 +234,20 @@ def test_every_page_of_the_night_is_made(still_night: Lived) -> None:
         assert turn_page.get(still_night, account("vic"), path, {}, "t").status == 404, path
 
 
+def test_days_are_one_line_broken_only_by_a_silence() -> None:
+    """A column of a week is longer than the silence that breaks an hour's line, and breaks nothing itself."""
+    grains = [
+        Minute(at, 90, 14.0, 15.0, 16.0 if n != 300 else 30.0, 15.0, at + 890_000, 0)
+        for n, at in enumerate(range(0, 168 * HOUR, 900_000))
+        if not 400 <= n < 406
+    ]
+    found = chart.columns(grains, 0, 168 * HOUR, lambda value: value)
+    frame = chart.Frame(0, 168 * HOUR, 10.0, 30.0)
+    assert chart.line(frame, found).count("M") == 2
+    assert chart.reach(frame, found).count("Z") == 2
+    assert max(one.high for one in found) == 30.0
+
+
 @pytest.mark.long
 def test_seven_days_of_twenty_probes(tmp_path: Path) -> None:
     """A week by the minute: 201,600 readings with one burst that must be seen, and the time it takes."""

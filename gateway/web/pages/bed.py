@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -249,8 +250,12 @@ def table(
 
 
 def _by(found: Sequence[Column], at_ms: int, step_ms: int) -> float | None:
-    near = [one for one in found if at_ms - step_ms < one.at_ms <= at_ms]
-    return near[-1].mean if near else None
+    near = bisect_right(found, at_ms, key=_at) - 1
+    return found[near].mean if near >= 0 and found[near].at_ms > at_ms - step_ms else None
+
+
+def _at(one: Column) -> int:
+    return one.at_ms
 
 
 def place_words(place: Place) -> str:

@@ -15,6 +15,8 @@ _HOUR_MS = 3_600_000
 COLUMNS = 320
 #: A line is broken where nothing was heard for so long (ours).
 GAP_MS = 20 * 60_000
+#: Spans longer than this are drawn from quarters of an hour, shorter ones from minutes.
+LONG_MS = 48 * _HOUR_MS
 
 
 class Column(NamedTuple):
@@ -52,28 +54,54 @@ class Frame(NamedTuple):
         share = (value - self.low) / ((self.high - self.low) or 1.0)
         return self.bottom - min(1.0, max(0.0, share)) * (self.bottom - self.top)
 
+    def points(self, found: Iterable[tuple[float, float]]) -> list[str]:
+        """Times and values as points of a path; thousands of them, hence without a call for each."""
+        from_ms, across = self.from_ms, (self.right - self.left) / max(1, self.to_ms - self.from_ms)
+        low, high, left, bottom = self.low, self.high, self.left, self.bottom
+        down = (bottom - self.top) / ((high - low) or 1.0)
+        return [
+            f"{left + (at_ms - from_ms) * across:.1f} "
+            f"{bottom - ((low if value < low else high if value > high else value) - low) * down:.1f}"
+            for at_ms, value in found
+        ]
+
 
 def columns(
     minutes: Iterable[Minute], from_ms: int, to_ms: int, fixed: Callable[[float], float], most: int = COLUMNS
 ) -> list[Column]:
-    """The series in at most `most` columns; no low and no high is lost. `fixed` calibrates a value."""
+    """The series in at most `most` columns; no low and no high is lost.
+
+    `fixed` calibrates a value: a straight line, so that a column's lowest, mean and highest can be put
+    through it instead of every value's.
+    """
     width = max(60_000, ceil((to_ms - from_ms) / most))
     found: list[Column] = []
-    last, times, total, low, high, at_ms = -1, 0, 0.0, 0.0, 0.0, 0
-    for one in minutes:
-        column = (one.begin_ms - from_ms) // width
-        ends = fixed(one.low), fixed(one.high)
-        if column != last:
+    column, times, total, low, high, at_ms = -1, 0, 0.0, 0.0, 0.0, 0
+    for begin_ms, often, least, mean, greatest, _, last_ms, _ in minutes:
+        here = (begin_ms - from_ms) // width
+        if here != column or not times:
             if times:
-                found.append(Column(at_ms, low, total / times, high))
-            last, times, total, low, high = column, 0, 0.0, min(ends), max(ends)
-            at_ms = one.last_at_ms
-        times, total = times + one.times, total + fixed(one.mean) * one.times
-        low, high = min(low, *ends), max(high, *ends)
-        at_ms = one.last_at_ms
+                found.append(_column(fixed, at_ms, low, total / times, high))
+            column, times, total, low, high = here, 0, 0.0, least, greatest
+        times, total, at_ms = times + often, total + mean * often, last_ms
+        if least < low:
+            low = least
+        if greatest > high:
+            high = greatest
     if times:
-        found.append(Column(at_ms, low, total / times, high))
+        found.append(_column(fixed, at_ms, low, total / times, high))
     return found
+
+
+def _column(fixed: Callable[[float], float], at_ms: int, low: float, mean: float, high: float) -> Column:
+    ends = fixed(low), fixed(high)
+    return Column(at_ms, min(ends), fixed(mean), max(ends))
+
+
+def gap_of(frame: Frame) -> int:
+    """How long a silence breaks a line: over days it must be longer than what one column holds."""
+    span_ms = frame.to_ms - frame.from_ms
+    return GAP_MS if span_ms <= LONG_MS else 2 * max(15 * 60_000, ceil(span_ms / COLUMNS))
 
 
 def runs(found: Sequence[Column], gap_ms: int = GAP_MS) -> list[list[Column]]:
@@ -87,24 +115,22 @@ def runs(found: Sequence[Column], gap_ms: int = GAP_MS) -> list[list[Column]]:
     return made
 
 
-def line(frame: Frame, found: Sequence[Column], gap_ms: int = GAP_MS) -> str:
+def line(frame: Frame, found: Sequence[Column]) -> str:
     """The means as a path."""
     return "".join(
-        "M"
-        + "L".join(f"{frame.x(one.at_ms):.1f} {frame.y(one.mean):.1f}" for one in run)
-        + ("h1" if len(run) == 1 else "")
-        for run in runs(found, gap_ms)
+        "M" + "L".join(frame.points([(one.at_ms, one.mean) for one in run])) + ("h1" if len(run) == 1 else "")
+        for run in runs(found, gap_of(frame))
     )
 
 
-def reach(frame: Frame, found: Sequence[Column], gap_ms: int = GAP_MS) -> str:
+def reach(frame: Frame, found: Sequence[Column]) -> str:
     """Lowest to highest as an area; empty where they are nowhere apart by half a unit of the drawing."""
     made = ""
-    for run in runs(found, gap_ms):
+    for run in runs(found, gap_of(frame)):
         if len(run) < 2 or all(frame.y(one.low) - frame.y(one.high) < 0.5 for one in run):
             continue
-        up = [f"{frame.x(one.at_ms):.1f} {frame.y(one.high):.1f}" for one in run]
-        down = [f"{frame.x(one.at_ms):.1f} {frame.y(one.low):.1f}" for one in reversed(run)]
+        up = frame.points([(one.at_ms, one.high) for one in run])
+        down = frame.points([(one.at_ms, one.low) for one in reversed(run)])
         made += "M" + "L".join(up + down) + "Z"
     return made
 
