@@ -34,6 +34,13 @@ class WatchSettings:
     co_fire_ppm: float
     cool_c: float
     no_break_wb: float
+    dry_kg_per_t: float
+    air_cooler_k: float
+    choked_share: float
+    choked_h: float
+    lost_flow_share: float
+    lost_grain_share: float
+    lost_height_share: float
     wet_limits: tuple[tuple[float, float], ...]
 
     def wet_limit_c(self, moisture_wb: float) -> float:

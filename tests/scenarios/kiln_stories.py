@@ -11,6 +11,7 @@ import sys
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 from typing import Any, NamedTuple
 
 from gateway.core import engine
@@ -54,6 +55,10 @@ def _recorded(order: Mapping[str, Any]) -> KilnWorked | None:
     return None
 
 
+def _hand_dry(state: engine.State) -> bool:
+    return bool(state.kilns.now["kiln"].hand_dry_ms)
+
+
 def play(seed: int, kind: str | None = None, hours: float = 50.0) -> Story:
     """One kilning, from the lighting on."""
     state, effects, n = engine.new(), list[Effect](), 0
@@ -80,7 +85,8 @@ def play(seed: int, kind: str | None = None, hours: float = 50.0) -> Story:
         Loaded("bed-a", "kiln"),
     )
     lay(start_ms, KilnWorked("lit", "kiln"))
-    for moment in kilning.run(seed, story, hours=hours, may_raise=lambda: dry):
+    told_dry = partial(_hand_dry, state)
+    for moment in kilning.run(seed, story, hours=hours, may_raise=told_dry):
         at_ms = round(moment.at_s * 1000)
         for order in moment.told:
             done = _recorded(order)

@@ -28,8 +28,6 @@ from gateway.core.site_kiln import KilnFigures
 from gateway.core.state import State
 
 EACH_MS = 60_000
-_DRY_KG_PER_T = 880.0
-_CHOKED_SHARE = 0.4
 _WATCH_TIMES = ("measured_ms", "since_ms", "left_ms", "looked_ms", "quiet_until_ms")
 #: Nobody knows what a load went through in a longer hole; the reckoning does not leap over it.
 _LONGEST_MS = 10 * 60_000
@@ -132,7 +130,9 @@ def _begin(state: State, place: Place, figures: KilnFigures, air: KilnAir) -> Ki
     piece = state.pieces.now.pieces.get(kilning.piece or "")
     barley_t = (piece.weight_t if piece else None) or figures.kiln_watch.barley_t
     warm_c = air.hottest.value_c if air.hottest else 18.0
-    kilning.load = moisture.loaded(figures.moisture, barley_t * _DRY_KG_PER_T, barley_t, min(warm_c, 40.0))
+    kilning.load = moisture.loaded(
+        figures.moisture, barley_t * figures.kiln_watch.dry_kg_per_t, barley_t, min(warm_c, 40.0)
+    )
     kilning.dried_ms = state.at_ms
     return kilning
 
@@ -146,9 +146,9 @@ def _dry(state: State, kilning: Kilning, figures: KilnFigures, air: KilnAir) -> 
     flow = air.flow_m3_h
     kilning.air_flow_measured = flow is not None
     seconds = passed_ms / 1000.0
-    if flow is None and kiln_watch.is_choked(state, kilning):
+    if flow is None and kiln_watch.is_choked(state, kilning, figures):
         # Less goes through than is guessed; not nothing, or a wrong guess would never be found out.
-        seconds *= _CHOKED_SHARE
+        seconds *= figures.kiln_watch.choked_share
     off_c = air.off.value_c if air.off else None
     try:
         through = moisture.Air(air.on.value_c, ratio_of(air), off_c, flow, air.on.value_c)

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from gateway.core.estimate import moisture
 from gateway.core.estimate.kiln_break import ANNOUNCED
 from gateway.core.finding import Finding, Subject
+from gateway.core.follow import kiln_draught
 from gateway.core.follow.kiln_air import GUESSED_C, KilnAir, look
 from gateway.core.follow.kiln_state import Kilning
 from gateway.core.science.grain import wb_of_db
@@ -23,10 +24,6 @@ _HOUR_MS, _MIN_MS = 3_600_000, 60_000
 _OVER_MS = 10 * _MIN_MS
 #: A load stripped warm is on the list for so long, or until it is in store (ours).
 _COOLING_MS = 12 * _HOUR_MS
-#: A draught that seemed lost is thought so for this long (ours).
-_CHOKED_MS = 3 * _HOUR_MS
-#: Air over grain that stews is no cooler than it by more than this (ours).
-_AIR_COOLER_K = 5.0
 _NO_STAGE = Stage("no programme", 0.0, 0.0, 0.0)
 
 
@@ -93,9 +90,10 @@ def too_wet_to_break(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bo
     return wb_of_db(driest_db) > figures.kiln_watch.no_break_wb
 
 
-def is_choked(state: State, kilning: Kilning) -> bool:
-    """Whether the draught seems lost: the load warms as at a break that cannot be one."""
-    return bool(kilning.unlikely_ms) and state.at_ms - kilning.unlikely_ms <= _CHOKED_MS
+def is_choked(state: State, kilning: Kilning, figures: KilnFigures) -> bool:
+    """Whether the draught seemed lost lately: the load warmed as at a break that cannot be one."""
+    choked_ms = figures.kiln_watch.choked_h * _HOUR_MS
+    return bool(kilning.unlikely_ms) and state.at_ms - kilning.unlikely_ms <= choked_ms
 
 
 def fired(air: KilnAir, figures: KilnFigures) -> bool | None:
@@ -233,7 +231,7 @@ def _stews(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
         return False
     # Below the front grain is dry and as hot as air-on, hours before the break, under air that is full and
     # cool: that is drying. Grain that stews warms the air over it.
-    if air.off is not None and air.off.value_c < watch.stew_c - _AIR_COOLER_K:
+    if air.off is not None and air.off.value_c < watch.stew_c - watch.air_cooler_k:
         return False
     return max((spot.value_c for spot in (air.hottest, air.off) if spot), default=0.0) > watch.stew_c
 
@@ -247,16 +245,23 @@ def _heats_itself(state: State, kilning: Kilning, figures: KilnFigures, air: Kil
     """A wet load without fire or without draught, that warms: judged as a deep bed."""
     watch = figures.kiln_watch
     cold = fired(air, figures) is not True and (kilning.fire != "lit" or "kiln_fire_out" in kilning.told)
-    choked = is_choked(state, kilning)
+    choked = is_choked(state, kilning, figures)
+    lost = kiln_draught.is_lost(kilning, figures, air, state.at_ms, too_wet_to_break(kilning, figures, air))
     known = "kiln_heating" in kilning.told
     if (
-        not (cold or choked or known or not kilning.fan)
+        not (cold or choked or lost or known or not kilning.fan)
         or air.hottest is None
         or kilning.stripped_ms
         or not is_wet(kilning, figures)
     ):
         return False
     trend = state.window(air.hottest.probe.id).trend_per_h()
+    if lost and air.hottest.value_c >= watch.heating_c:
+        return True
+    share = kiln_draught.off_share(kilning, air)
+    if known and not (cold or choked) and share is not None and share < figures.kiln_break.warm_share / 2.0:
+        # Air goes through again, and grain that the front warms does not heat itself.
+        return False
     if air.hottest.value_c < watch.heating_c or trend is None:
         return False
     # Once it heats it stays an alarm until it cools: as hot as it can get it is no less a stew.
