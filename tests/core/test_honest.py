@@ -75,6 +75,9 @@ def test_it_is_back_with_its_first_warm_reading_and_the_bed_is_watched_again() -
     assert _ended(desk, "probe_not_back") == ["b1"]
     assert [one.change.signal for one in desk.alarms("bed_unwatched")] == ["raise", "clear"]
     assert _begun(desk, "probe_jumps") == []
+    # Something recorded before the next look: what was seen until then does not put it out again.
+    desk.lay(300, Thinned(bed="bed-a"))
+    assert _begun(desk, "probe_not_back") == ["b1"]
 
 
 def test_a_probe_left_out_still_calls_when_it_reads_hot() -> None:

@@ -141,6 +141,10 @@ def away(state: State, place: Place, probe: Probe, turn: Turn | None) -> str | N
         return NOT_BACK if left else None
     if turn is None or state.at_ms < turn.ended_ms + round(figures.back_within_min * _MINUTE_MS):
         return None
+    window = state.windows.get(probe.id)
+    if window is not None and window.value is not None and _elsewhere(state, place, window.value):
+        # It came back since the last look.
+        return None
     near = _near(state, place, probe, figures)
     airs = state.honesty.airs.get(place.id, [])
     return NOT_BACK if _left_out(state, trail, airs, turn, near) else None
@@ -206,5 +210,9 @@ def is_back(state: State, probe: Probe, value_c: float) -> bool:
     """Whether a probe that was left out is plainly somewhere else than in the room's air again."""
     if state.honesty.away.get(probe.id) != NOT_BACK:
         return False
-    room_c = air_c(state, state.site.place[probe.place])
+    return _elsewhere(state, state.site.place[probe.place], value_c)
+
+
+def _elsewhere(state: State, bed: Place, value_c: float) -> bool:
+    room_c = air_c(state, bed)
     return room_c is not None and abs(value_c - room_c) > state.site.honest.air_k * _BACK
