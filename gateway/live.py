@@ -24,6 +24,7 @@ from gateway.edges.door import Door
 from gateway.edges.door_key import load_key
 from gateway.edges.mqtt import MqttSource, Options
 from gateway.edges.notify import Notify
+from gateway.edges.phone.vapid import load_vapid
 from gateway.edges.phone.webhook import Webhook
 from gateway.edges.sqlite import LIBRARY, Writer, open_reader, open_writer
 from gateway.edges.timer import Timer
@@ -32,14 +33,16 @@ from gateway.live_backup import Backups
 from gateway.live_clock import ClockChoice
 from gateway.live_mirror import MirrorThread, answering
 from gateway.live_people import People
+from gateway.live_push import Pushes
 from gateway.live_reload import Reload
 from gateway.live_requests import Requests
 from gateway.live_retention import Retention
 from gateway.live_verbs import by_kind
-from gateway.live_web import Asked, Page
+from gateway.live_web import Asked, Keep, Page
 from gateway.live_writer import WriterThread
 from gateway.pipeline import Parts, Pipeline
 from gateway.pipeline_time import resumed_at_ms
+from gateway.ports import Messenger
 from gateway.settings import BrokerSettings, Settings
 
 __all__ = ["ClockChoice", "run"]
@@ -90,7 +93,7 @@ class Gateway:
         again: Callable[[], Settings] | None = None,
     ) -> None:
         self._store, self._choice = store, choice
-        site, broker = _paced(settings.site, choice), settings.broker
+        broker = settings.broker
         self._clock, set_clock = choice.make(resumed_at_ms(writer))
         self._notify = Notify()
         self._signals = _Signals()
@@ -103,9 +106,12 @@ class Gateway:
         self._requests = Requests(self._source.wake)
         real = WallClock()
         key = load_key(store)
+        pushes = _pushes(settings, store, Keep(writer, for_people, self._requests), real)
+        self._settings, self._pushes = settings, pushes
+        site = pushes.merged(_paced(settings.site, choice))
         self._deliver = Deliver(
-            _ways(settings, real),
-            due=for_deliver.due_notices, record=self._requests.record,
+            _ways(settings, real) | pushes.ways(),
+            due=for_deliver.due_notices, record=pushes.noting(self._requests.record),
             link=linker(settings.links.public_url or None, key, real), clock=real, jitter=random.random,
         )  # fmt: skip
         self._pipeline = Pipeline(
@@ -126,8 +132,9 @@ class Gateway:
         self._people, self._real = people, real
         self._backups = Backups(store)
         self._reload = Reload(settings, again, self._adopt)
+        pushes.join(lambda: self._adopt(self._settings))
         self._said: dict[str, Any] = {}
-        asked = Asked(self._pipeline, self._requests, people, self._clock, lambda: self._said)
+        asked = Asked(self._pipeline, self._requests, people, self._clock, lambda: self._said, pushes)
         self._page = Page.of(settings.web, store, writer, asked)
         page = self._page.asked
         own = {"backup": self._backups.asked, "reload": self._reload.asked, "account": page, "token": page}
@@ -171,11 +178,13 @@ class Gateway:
 
     def _adopt(self, settings: Settings) -> int:
         """Let another site file hold from now on: ways to phones first, as the next call may need them."""
-        site = _paced(settings.site, self._choice)
-        self._deliver.go_by(_ways(settings, self._real))
-        number = self._requests.record(SiteChanged(site))
-        self._people.site_is(site)
-        self._door.site_is(site.time_zone, _names(site))
+        with self._pushes.turn:
+            site = self._pushes.merged(_paced(settings.site, self._choice))
+            self._deliver.go_by(_ways(settings, self._real) | self._pushes.ways())
+            number = self._requests.record(SiteChanged(site))
+            self._settings = settings
+            self._people.site_is(site)
+            self._door.site_is(site.time_zone, _names(site))
         return number
 
     def _watch(self) -> None:
@@ -298,7 +307,14 @@ def _paced(site: Site, choice: ClockChoice) -> Site:
     return replace(site, callout=replace(site.callout, speed=choice.speed)) if choice.speed != 1 else site
 
 
-def _ways(settings: Settings, real: WallClock) -> dict[str, Webhook]:
+def _pushes(settings: Settings, store: Path, keep: Keep, real: WallClock) -> Pushes:
+    url = (settings.web.public_url if settings.web else None) or ""
+    # Whom a push service may turn to: RFC 8292 takes an https address.
+    vapid = load_vapid(store, url if url.startswith("https://") else None)
+    return Pushes(keep.lines(), keep, vapid, real)
+
+
+def _ways(settings: Settings, real: WallClock) -> dict[str, Messenger]:
     return {phone: Webhook(one.url, one.secret, real) for phone, one in settings.phones.items()}
 
 

@@ -15,6 +15,7 @@ from gateway.edges.clock import real_mono_ms, real_wall_ms
 from gateway.edges.sqlite import Writer, open_reader
 from gateway.errors import GatewayError, NoAnswer, SettingsFault
 from gateway.live_people import People
+from gateway.live_push import Pushes
 from gateway.live_requests import Requests
 from gateway.pipeline import Pipeline
 from gateway.ports import Clock, Reader, WebLine
@@ -36,13 +37,14 @@ class Asked(NamedTuple):
     people: People
     clock: Clock
     facts: Callable[[], dict[str, Any]]
+    phones: Pushes
 
 
 class Given:
     """`gateway.web.given.Running` over the running gateway."""
 
     def __init__(self, asked: Asked, reader: Reader) -> None:
-        self._pipeline, self._requests, self._people, self._clock, self._facts = asked
+        self._pipeline, self._requests, self._people, self._clock, self._facts = asked[:5]
         self._reader = reader
 
     def site(self) -> Site:
@@ -152,7 +154,7 @@ class Served(Page):
     def __init__(self, settings: WebSettings, store: Path, writer: Writer, asked: Asked) -> None:
         self._settings, self._writer, self._requests = settings, writer, asked.requests
         self._reader = open_reader(store)
-        self._given = Given(asked, self._reader)
+        self._given, self._phones = Given(asked, self._reader), asked.phones
         self._stopping, self._ready = threading.Event(), threading.Event()
         try:
             family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
@@ -177,7 +179,7 @@ class Served(Page):
         one, keep = self._settings, Keep(self._writer, self._reader, self._requests)
         self._accounts = Accounts(keep, self._given.real_ms, idle_h=one.idle_h, longest_h=one.longest_h)
         self._tokens = Tokens(keep, self._given.real_ms)
-        app = make_app(self._given, self._accounts, self._tokens)
+        app = make_app(self._given, self._accounts, self._tokens, self._phones)
         self._server = Server(
             app, self._socket, cert=one.cert_file, key=one.key_file, trusted=one.trusted_proxies
         )

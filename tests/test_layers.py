@@ -54,7 +54,7 @@ ROOMS: dict[str, Room] = {
     "gateway.edges.mqtt": Room(VALUES, ("paho",)),
     "gateway.edges.sqlite": Room(VALUES, ("sqlite3",)),
     "gateway.edges.influx": Room(VALUES, ("influxdb_client", "urllib3")),
-    "gateway.edges.phone": Room(VALUES, ("requests",)),
+    "gateway.edges.phone": Room(VALUES, ("cryptography", "requests")),
     "gateway.edges.timer": Room(VALUES, ("apscheduler",)),
     "gateway.live": Room(("gateway",)),
     "gateway.cli": Room((*VALUES, "gateway.live", "gateway.replay", "gateway.settings", "gateway.show")),

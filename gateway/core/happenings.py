@@ -76,6 +76,7 @@ def _site_changed(state: State, what: SiteChanged, out: Out) -> None:
     if old is None or (old.time_zone, old.callout) != (what.site.time_zone, what.site.callout):
         night.start(state)
         night_heat.start(state)
+    tell(state, out, surroundings.phones_changed(state))
     state.pieces.look(what.site)
     followers.site_changed(state)
     for probe in [probe for probe in state.windows if probe not in what.site.probe]:

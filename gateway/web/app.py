@@ -1,6 +1,6 @@
 """The application: one FastAPI with pages, JSON, what is watched, and the ways in.
 
-    app = make_app(given, Accounts(keep, given.real_ms), Tokens(keep, given.real_ms))
+    app = make_app(given, Accounts(keep, given.real_ms), Tokens(keep, given.real_ms), phones)
 
 Routes use `asking.current(request)`, `asking.require(role, …)` as a dependency, and
 `asking.csrf_token(request)`; `routes_pages.add_pages(app, web)` is given `asking.Web`.
@@ -22,14 +22,15 @@ from gateway.errors import GatewayError
 from gateway.web import api, guard
 from gateway.web.accounts import Accounts
 from gateway.web.asking import Web
-from gateway.web.given import Running
+from gateway.web.given import Phones, Running
 from gateway.web.routes_doors import add_doors
 from gateway.web.routes_live import Pulse, add_live
 from gateway.web.routes_pages import add_pages
+from gateway.web.routes_push import add_push
 from gateway.web.tokens import Tokens
 
 
-def make_app(given: Running, accounts: Accounts, tokens: Tokens) -> FastAPI:
+def make_app(given: Running, accounts: Accounts, tokens: Tokens, phones: Phones) -> FastAPI:
     """The application over a running gateway. `app.state.pulse.stop()` lets open pages go."""
     app = FastAPI(
         title="Malting gateway",
@@ -40,12 +41,13 @@ def make_app(given: Running, accounts: Accounts, tokens: Tokens) -> FastAPI:
         redoc_url=None,
         redirect_slashes=False,
     )
-    web = Web(given, accounts, tokens)
+    web = Web(given, accounts, tokens, phones)
     app.state.web = web
     api.add_api(app, web)
     pulse: Pulse = add_live(app, web)
     app.state.pulse = pulse
     add_doors(app, web)
+    add_push(app, web)
     add_pages(app, web)
     _describe(app)
     app.add_exception_handler(HTTPException, _http)

@@ -9,7 +9,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from gateway.web.accounts import Accounts
-from gateway.web.given import ROLES, Account, Running
+from gateway.web.given import ROLES, Account, Phones, Running
 from gateway.web.secret import csrf, is_csrf
 from gateway.web.tokens import Tokens
 
@@ -65,8 +65,8 @@ def require(*roles: str) -> Callable[[Request], Account]:
 class Web:
     """The application as its routes see it."""
 
-    def __init__(self, given: Running, accounts: Accounts, tokens: Tokens) -> None:
-        self.given, self.accounts, self.tokens = given, accounts, tokens
+    def __init__(self, given: Running, accounts: Accounts, tokens: Tokens, phones: Phones) -> None:
+        self.given, self.accounts, self.tokens, self.phones = given, accounts, tokens, phones
 
     def session(self, request: Request) -> str | None:
         """The secret of the session cookie, whether it holds or not."""

@@ -46,8 +46,21 @@ command line.</p><form method="post">{_NAME}{_NEW}<p><button>Make it</button></p
 </select></p><p><label for="look">Screen</label> <select id="look" name="look">
 {% for one in looks %}<option{% if one == me.look %} selected{% endif %}>{{ one }}</option>{% endfor %}
 </select></p><p><button>Keep</button></p></form>
-<h2>Phone</h2><p>This page rings nobody, and sends no push messages. Calls go to the phone that the site file
+<h2>Phone</h2><p>Calls go to the phone that the site file
 has for {{ me.person or "a person; this account is none of its people" }}.</p>
+<h2>Wake this phone</h2>
+{% if made %}<p role="status">Made. A test call is on its way: only if this phone shows it does it work.</p>
+{% endif %}{% if push_key %}<p id="push-said">This needs HTTPS and a browser that runs scripts.</p>
+<form id="push" method="post" action="/me/push" data-key="{{ push_key }}" hidden>
+<input type="hidden" name="csrf" value="{{ token }}"><input type="hidden" name="endpoint">
+<input type="hidden" name="p256dh"><input type="hidden" name="auth">
+<p><button>Wake this phone for my calls</button></p></form>
+<script src="{{ static('push.js') }}" defer></script>
+{% else %}<p>Only the account of somebody in the site file, who may write, can be called.</p>{% endif %}
+{% for id, good in phones %}<form method="post" action="/me/push/away">
+<input type="hidden" name="csrf" value="{{ token }}"><input type="hidden" name="phone" value="{{ id }}">
+<p>{{ id }}{% if not good %}: gone, its browser is not there any more. Make it anew on that phone.{% endif %}
+<button>Take {{ id }} away</button></p></form>{% endfor %}
 <h2>Password</h2><form method="post"><input type="hidden" name="csrf" value="{{ token }}">
 <p><label for="old">The old one</label>
 <input id="old" name="old" type="password" maxlength="128" autocomplete="current-password"></p>

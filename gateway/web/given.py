@@ -45,6 +45,22 @@ class Given(Protocol):
         """What the threads say of themselves, as for `health`."""
 
 
+class Phones(Protocol):
+    """The phones that were made on the page."""
+
+    def key(self) -> str:
+        """What a browser binds its subscription to: the gateway's public key."""
+
+    def listed(self, person: str | None) -> list[tuple[str, bool]]:
+        """That person's (None: everybody's), and whether each can still be reached."""
+
+    def add(self, person: str, url: str, p256dh: str, auth: str) -> str:
+        """Another phone of that person, called from now on; its id. Raises ValueError, NoAnswer."""
+
+    def drop(self, key: str, person: str | None) -> bool:
+        """Take one away; whether it was there and that person's (None: anybody's). Raises NoAnswer."""
+
+
 class Running(Given, Protocol):
     """What the application needs besides what its pages need."""
 

@@ -11,6 +11,7 @@ from starlette.routing import Route
 from gateway.web import entry
 from gateway.web.accounts import LOOKS, NotSo
 from gateway.web.asking import Web, cookie_name
+from gateway.web.routes_push import shown
 
 
 def add_doors(app: FastAPI, web: Web) -> None:
@@ -85,8 +86,9 @@ class _Doors:
         account = self._web.account(request)
         if account is None:
             return RedirectResponse("/login", 303)
-        token = self._web.token(request)
-        return self._page("me", status, me=account, token=token, looks=LOOKS, fault=fault)
+        token, more = self._web.token(request), shown(self._web, account)
+        more["made"] = request.query_params.get("push") == "made"
+        return self._page("me", status, me=account, token=token, looks=LOOKS, fault=fault, **more)
 
     async def change(self, request: Request) -> Response:
         """Change one's own settings or password."""

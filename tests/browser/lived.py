@@ -10,11 +10,14 @@ from typing import Any, TypeVar
 
 from gateway import settings
 from gateway.core import asked
-from gateway.core.inputs import Event, PutOutOfService, Turned
+from gateway.core.inputs import Delivery, Event, PutOutOfService, SiteChanged, Turned
 from gateway.core.inputs_journey import HandRead, Steeped
 from gateway.core.site import Site
 from gateway.core.state import State
+from gateway.edges.clock import WallClock
+from gateway.edges.phone.vapid import load_vapid
 from gateway.edges.sqlite import Reader, open_reader
+from gateway.live_push import Pushes
 from gateway.ports import WebLine
 from tests.cli.house import site_file
 from tests.scenarios.floor import CONFIG, HOUR, MINUTE, live
@@ -33,10 +36,22 @@ class Lived:
         self._one = ThreadPoolExecutor(1, "lived")
         self.gate, self.story = self._one.submit(_night, folder, hours, ahead_h).result()
         self._reader = open_reader(self.gate.store)
+        self._site = self.gate.settings.site
 
     def site(self) -> Site:
         """As given."""
-        return self.gate.settings.site
+        return self._site
+
+    def pushes(self) -> Pushes:
+        """The phones made on the page, as after a start; the judge knows of each."""
+        found = Pushes(self.lines(), self, load_vapid(self.gate.store), WallClock(always_trusted=True))
+
+        def adopt() -> None:
+            self._site = found.merged(self.gate.settings.site)
+            self._one.submit(self.gate.record, SiteChanged(self._site)).result()
+
+        found.join(adopt)
+        return found
 
     def now_ms(self) -> int:
         """As given."""
@@ -97,6 +112,11 @@ class Lived:
                 return self.gate._writer.drop_web(kind, key)
 
         return self._one.submit(work).result()
+
+    def went(self, pushes: Pushes, number: int, phone: str, outcome: str, status: int) -> None:
+        """What became of a message, as whoever delivers records it."""
+        record = pushes.noting(lambda event: self._one.submit(self.gate.record, event).result())
+        record(Delivery(number, phone, outcome, status))
 
     def let_pass(self, minutes: float) -> None:
         """Time passes: messages come, the judge ticks, phones ring."""

@@ -29,7 +29,7 @@ class Serving:
                 person = name if name in lived.site().person else None
                 self.accounts.add(name, role, person)
         self.accounts.change("fay", fahrenheit=True)
-        app = make_app(lived, self.accounts, Tokens(lived, lived.real_ms))
+        app = make_app(lived, self.accounts, Tokens(lived, lived.real_ms), lived.pushes())
         self._socket = socket.create_server(("127.0.0.1", 0))
         self.url = f"http://127.0.0.1:{self._socket.getsockname()[1]}"
         config = uvicorn.Config(app, log_level="critical", lifespan="off", timeout_graceful_shutdown=1)

@@ -32,7 +32,8 @@ class Site:
         """As after a start: everything is read from the store."""
         self.accounts = Accounts(self.lived, lambda: self.real_ms, idle_h=12.0, longest_h=168.0)
         self.tokens = Tokens(self.lived, lambda: self.real_ms)
-        self.app = make_app(self.lived, self.accounts, self.tokens)
+        self.pushes = self.lived.pushes()
+        self.app = make_app(self.lived, self.accounts, self.tokens, self.pushes)
 
     def session(self, role: str) -> str:
         """A session of an account of that role and name."""

@@ -40,7 +40,7 @@ ROUTES: dict[str, tuple[str, str]] = {
     },
 }
 #: Routes that only take something, or never end; each has tests of its own.
-OTHERWISE = {"/do/{word}", "/logout", f"{ROOT}/do/{{word}}", "/live"}
+OTHERWISE = {"/do/{word}", "/logout", "/me/push", "/me/push/away", f"{ROOT}/do/{{word}}", "/live"}
 
 
 def test_no_route_is_left_out(site: Site) -> None:

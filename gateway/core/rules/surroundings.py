@@ -74,6 +74,17 @@ def delivery(state: State, what: Delivery) -> list[Finding]:
     else:
         gone = FAILS_BEFORE_ALARM if what.outcome == "gone" else 1
         state.failing[what.phone] = state.failing.get(what.phone, 0) + gone
+    return _phones(state)
+
+
+def phones_changed(state: State) -> list[Finding]:
+    """Another site file: a phone that is no longer in it need not be reached."""
+    known = {phone.id for phone in state.site.phones}
+    state.failing = {phone: fails for phone, fails in state.failing.items() if phone in known}
+    return _phones(state)
+
+
+def _phones(state: State) -> list[Finding]:
     down = sorted(phone for phone, fails in state.failing.items() if fails >= FAILS_BEFORE_ALARM)
     if bool(down) == ("phone" in state.conditions) and (
         not down or state.details.get("phone") == ", ".join(down)

@@ -96,6 +96,9 @@ class _Watched(HTTPAdapter):
 class Webhook:
     """One phone. Not for two threads at once: whoever delivers has one attempt a phone under way."""
 
+    #: What the other side says when it will never take a message again.
+    GONE: tuple[int, ...] = (410,)
+
     def __init__(
         self,
         url: str,
@@ -111,14 +114,12 @@ class Webhook:
 
     def send(self, phone: str, notice: DueNotice, answer_url: str | None) -> int:
         """Hand the notice over; returns the status, 200 to 299. Raises DeliveryFault for anything else."""
-        content = body(notice, answer_url)
-        now_s = self._clock.wall_ms() // 1000
+        content, own = self._made(notice, answer_url, self._clock.wall_ms() // 1000)
         headers = {
-            "content-type": "application/json",
             "user-agent": "malting-gateway",
             "accept-encoding": "identity",
             "connection": "close",
-            **sign.headers(self._secret, str(notice.number), now_s, content),
+            **own,
         }
         watched = _Watched()
         late = threading.Timer(self._whole_s, watched.cut)
@@ -137,6 +138,11 @@ class Webhook:
             # What was cut off may read like a whole answer: a status line and no headers.
             raise DeliveryFault(cut)
         return status
+
+    def _made(self, notice: DueNotice, answer_url: str | None, now_s: int) -> tuple[bytes, dict[str, str]]:
+        content = body(notice, answer_url)
+        signed = sign.headers(self._secret, str(notice.number), now_s, content)
+        return content, {"content-type": "application/json", **signed}
 
     def _post(self, session: requests.Session, content: bytes, headers: Mapping[str, str]) -> int:
         with session.post(
@@ -159,7 +165,7 @@ class Webhook:
             f"status {status}" + (f": {said}" if said else ""),
             status=status,
             retry_after_s=retry_after_s(asked, self._clock.wall_ms()),
-            gone=status == 410,
+            gone=status in self.GONE,
         )
 
     def _say(self, fault: BaseException) -> str:

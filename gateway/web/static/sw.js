@@ -54,3 +54,19 @@ function said(title, text, status) {
   return new Response('<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width"><title>' + title +
     "</title><h1>" + title + "</h1><p>" + text + '</p><p><a href="/">The floor as last seen</a></p></html>', { status, headers: { "content-type": "text/html; charset=utf-8" } });
 }
+
+// A call: shown even where the page is shut. What cannot be read is still a call.
+self.addEventListener("push", (event) => {
+  let told = {};
+  try { told = event.data.json(); } catch (fault) { /* said by the words below */ }
+  const way = String(told.answer_url || ""), silent = Boolean(told.silent);
+  event.waitUntil(self.registration.showNotification(told.title || "The malting floor calls", {
+    body: told.text || "Open the page and look.", icon: "/static/mark.svg",
+    tag: told.alarm ? "alarm-" + told.alarm : "notice-" + (told.notice || 0), renotify: !silent, silent, requireInteraction: !silent,
+    data: { way: /^https?:\/\//.test(way) ? way : told.alarm ? "/alarm/" + told.alarm : "/" },
+  }));
+});
+self.addEventListener("notificationclick", (event) => {
+  event.notification.close();
+  event.waitUntil(self.clients.openWindow(event.notification.data.way));
+});
