@@ -8,6 +8,7 @@ import pytest
 
 from gateway.core import engine, views_kiln
 from gateway.core.effects import BreakKnown
+from gateway.core.follow import kiln_watch
 from gateway.core.inputs import KilnWorked
 from gateway.core.inputs_journey import Voided
 from gateway.core.wording_gsm import MOST, septets
@@ -209,3 +210,27 @@ def test_break_and_mishaps_of_a_few_seeds_never_seen_before() -> None:
     """`python -m tests.scenarios.kiln_seeds` tells of hundreds."""
     found = [play(seed) for seed in range(41_000, 41_004)]
     assert all(one.error_min is not None and abs(one.error_min) <= NEAR_MIN for one in found), found
+
+
+def test_a_fire_recorded_late_finds_the_load_as_dry_as_it_is_by_then() -> None:
+    """Nobody followed it: no probe told of the fire until it was recorded, 15 h on."""
+    silent = frozenset(("on", "grain", "off", "damp"))
+    told = Kilning(World(programme=((0.0, 45.0), (99.0, 45.0))), people={0.5: LIT})
+    told.play(15.6)
+    late = Kilning(World(programme=((0.0, 45.0), (99.0, 45.0))), {0.5: happens(lit=True)}, silent=silent)
+    late.state.kilns.now.clear()
+    late.play(15.5)
+    late.silent = frozenset()
+    late.people[15.51] = KilnWorked("lit", "kiln", when_ms=START + HOUR // 2)
+    late.restart_h = (15.53,)
+    late.play(0.1)
+    (row,) = views_kiln.kilns(late.state)
+    assert hours(row["lit_at"]) == 0.5
+    wet, told_wet = (
+        kiln_watch.mean_wb(late.state.kilns.now["kiln"]),
+        kiln_watch.mean_wb(told.state.kilns.now["kiln"]),
+    )
+    assert wet == pytest.approx(told_wet, abs=0.03)
+    assert wet is not None
+    assert wet < 0.35
+    assert [one.kind for one in late.raised() if one.kind.startswith("kiln")] == []

@@ -31,6 +31,9 @@ EACH_MS = 60_000
 _WATCH_TIMES = ("measured_ms", "since_ms", "left_ms", "looked_ms", "quiet_until_ms")
 #: Nobody knows what a load went through in a longer hole; the reckoning does not leap over it.
 _LONGEST_MS = 10 * 60_000
+_HOUR_MS = 3_600_000
+#: A fire recorded late is reckoned back so far, so much of it at a time: the gateway has other work (ours).
+_BACK_MS, _BACK_STEP_MS = 72 * _HOUR_MS, 8 * _HOUR_MS
 
 
 def reading(state: State, heard: Heard, out: Out) -> None:
@@ -114,7 +117,10 @@ def _minute(state: State, place: Place, figures: KilnFigures) -> list[Finding]:
         if not burns(air, figures):
             return []
         kilning = _begin(state, place, figures, air)
-    _dry(state, kilning, figures, air)
+    if kilning.behind_ms:
+        _catch_up(state, place, kilning, figures, air)
+    else:
+        _dry(state, kilning, figures, air)
     kiln_watch.advance(state, place, kilning)
     return kiln_watch.judge(state, place, kilning, figures, air)
 
@@ -150,15 +156,47 @@ def _dry(state: State, kilning: Kilning, figures: KilnFigures, air: KilnAir) -> 
         # Less goes through than is guessed; not nothing, or a wrong guess would never be found out.
         seconds *= figures.kiln_watch.choked_share
     off_c = air.off.value_c if air.off else None
+    through = moisture.Air(air.on.value_c, ratio_of(air), off_c, flow, air.on.value_c)
+    if _pass(kilning, kilning.load, figures, seconds, passed_ms / 60_000.0, through):
+        kilning.watched_min += passed_ms / 60_000.0
+
+
+def _pass(
+    kilning: Kilning,
+    load: moisture.Load,
+    figures: KilnFigures,
+    seconds: float,
+    minutes: float,
+    air: moisture.Air,
+) -> bool:
+    """Air through the load and what its heat does; False where no air can be as told."""
     try:
-        through = moisture.Air(air.on.value_c, ratio_of(air), off_c, flow, air.on.value_c)
-        moisture.pass_air(kilning.load, figures.moisture, physics(figures), seconds, through)
+        moisture.pass_air(load, figures.moisture, physics(figures), seconds, air)
     except ValueError:
-        return
-    kilning.watched_min += passed_ms / 60_000.0
-    stack = kilning.load.members[1].stack
+        return False
+    stack = load.members[1].stack
     layers = [(c, db / (1.0 + db)) for c, db in zip(stack.warm_c, stack.moisture, strict=True)]
-    kilning.damage.take(figures.heat_damage, passed_ms / 60_000.0, layers)
+    kilning.damage.take(figures.heat_damage, minutes, layers)
+    return True
+
+
+def _catch_up(state: State, place: Place, kilning: Kilning, figures: KilnFigures, air: KilnAir) -> None:
+    """A part of the fire before anybody told of it: air-on by the programme, the weather as it is now.
+
+    A stage that waits for something is not taken to have begun.
+    """
+    stages = [one for one in state.programme(place).stages if one.after == "hours"]
+    begun_ms = kilning.began_ms - kilning.lit_ms - kilning.behind_ms
+    part_ms = min(kilning.behind_ms, _BACK_STEP_MS)
+    kilning.behind_ms -= part_ms
+    if kilning.load is None or not stages:
+        return
+    for done_ms in range(0, part_ms, _LONGEST_MS):
+        step_ms = min(_LONGEST_MS, part_ms - done_ms)
+        hour = max(0.0, (begun_ms + done_ms) / _HOUR_MS)
+        on_c = max((one.target_c for one in stages if one.from_h <= hour), default=stages[0].target_c)
+        through = moisture.Air(on_c, ratio_of(air), None, None, on_c)
+        _pass(kilning, kilning.load, figures, step_ms / 1000.0, step_ms / 60_000.0, through)
 
 
 def physics(figures: KilnFigures) -> Physics:
@@ -196,7 +234,11 @@ def entered(state: State, event: object, out: Out) -> None:
         return
     if kilning is None or (kilning.stripped_ms and event.what == "lit"):
         kilning = _begin(state, place, figures, kiln_air.look(state, place))
+    was_lit = bool(kilning.lit_ms)
     kiln_deeds.worked(kilning, figures, event, at_ms)
+    if kilning.lit_ms and not was_lit and kilning.began_ms - at_ms > _LONGEST_MS:
+        kilning.behind_ms = min(kilning.began_ms - at_ms, _BACK_MS)
+        _catch_up(state, place, kilning, figures, kiln_air.look(state, place))
     if event.what == "stripped":
         _end(state, place, kilning, out)
 

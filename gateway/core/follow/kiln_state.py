@@ -18,6 +18,7 @@ class Kilning:
     `fan` False: stands; `fire` is out, lit or damped, as recorded. `since` is since when (running time) each
     condition of the watch holds, or its end. `told` are those that are alarms. `unlikely_ms`: when air-off
     last warmed as at a break, with more water in the load than any draught could have left there.
+    `behind_ms`: how much of a fire before it was followed has still to be reckoned.
     """
 
     piece: str | None = None
@@ -39,6 +40,7 @@ class Kilning:
     since: dict[str, int] = field(default_factory=dict)
     told: list[str] = field(default_factory=list)
     unlikely_ms: int = 0
+    behind_ms: int = 0
 
 
 @dataclass(slots=True)
