@@ -87,7 +87,7 @@ def _fits(key: str, item: Any) -> bool:
         if not pairs or not all(len(one) == 2 and all(map(_number, one)) for one in item):
             return False
         shares = [one[0] for one in item]
-        return shares == sorted(shares, reverse=True) and shares[-1] == 0
+        return shares == sorted(set(shares), reverse=True) and shares[0] <= 1 and shares[-1] == 0
     return _number(item) and (key != "layers" or (isinstance(item, int) and 1 <= item <= 50))
 
 
