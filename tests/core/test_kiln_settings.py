@@ -1,4 +1,4 @@
-"""A site's own file of the kiln's physics: what is wrong in it is named with its file, line, key and value."""
+"""A file of the kiln's physics: what is wrong in it is named with its file, line, key and value."""
 
 from __future__ import annotations
 
