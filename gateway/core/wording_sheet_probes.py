@@ -80,7 +80,7 @@ PROBES: dict[str, Sheet] = {
     "probe_calibration_due": Sheet(
         "More days since its last calibration, or since gas was last tried on it, than the site file allows.",
         "It may under-read, and nobody would know: gas probes age.",
-        "Hand meter till then. Calibrate it, try it with gas as its maker says, note the dates in the site file.",
+        "Hand meter till then. Calibrate it, try it with gas as its maker says, note both dates.",
         "within the week",
         "low",
         "maintenance",
