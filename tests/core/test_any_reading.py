@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from gateway.core import engine, views, views_heat, views_piece
+from gateway.core import engine, views, views_air, views_heat, views_kiln, views_piece
 from gateway.core.asked import KILN_WORK
 from gateway.core.inputs import (
     Cast,
@@ -111,6 +111,8 @@ def _look(state: engine.State) -> None:
     views_heat.forecast(state)
     views_piece.pieces(state, None)
     views_piece.questions(state)
+    views_air.air(state)
+    views_kiln.kilns(state)
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -19,6 +19,9 @@ from gateway.core.science.respiration import (
     watts_per_tonne,
 )
 
+#: Grain lives, and people work, between these (C).
+_ALIVE_C = (-20.0, 60.0)
+
 
 @dataclass(frozen=True, slots=True)
 class Figures:
@@ -111,6 +114,8 @@ def respiration(bed: Bed, room: Room, figures: Figures = USUAL) -> Respiration:
 def _why_not(bed: Bed, room: Room, figures: Figures) -> str | None:
     if bed.ppm is None:
         return "no CO2 probe in the grain"
+    if not _ALIVE_C[0] <= bed.warm_c <= _ALIVE_C[1] or not _ALIVE_C[0] <= room.warm_c <= _ALIVE_C[1]:
+        return "no living grain is so warm, or so cold"
     if bed.depth_cm is None or bed.depth_cm <= 0.0:
         return "depth not recorded"
     if bed.height_cm is not None and bed.height_cm > 0.9 * bed.depth_cm:

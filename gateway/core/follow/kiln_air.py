@@ -11,6 +11,8 @@ from gateway.core.state import State
 _OVER_CM, _UNDER_CM = 60.0, 0.0
 #: Older than this says nothing of now, nor than three intervals of its probe.
 _OLD_MS = 5 * 60_000
+#: What outdoor air can be (C): beyond the records of the earth it is no weather.
+_COLDEST_C, _WARMEST_C = -60.0, 60.0
 #: Outdoor air where nothing tells of it: kg of water in a kg of dry air, and relative humidity (ours).
 GUESSED_RATIO, GUESSED_RH = 0.006, 0.8
 #: Outdoors where no thermometer hangs there, for telling a fire: a warm day (C; ours).
@@ -80,7 +82,8 @@ def weather(state: State) -> tuple[float | None, float | None]:
     warm = [spot.value_c for place in outdoors for spot in _fresh(state, place, "temperature", 12)]
     damp = [spot.value_c for place in outdoors for spot in _fresh(state, place, "humidity", 12)]
     # The sun warms a thermometer and cools none: the coolest is the truest.
-    return min(warm, default=None), max(damp, default=None)
+    true = [value_c for value_c in warm if _COLDEST_C <= value_c <= _WARMEST_C]
+    return min(true, default=None), max((min(100.0, max(0.0, rh)) for rh in damp), default=None)
 
 
 def _fresh(state: State, place: str, quantity: str, times: int = 1) -> list[Spot]:
