@@ -59,6 +59,9 @@ _FAULTS: dict[int | str, dict[str, Any]] = {
         400: "The request cannot be read",
         401: "Nobody we know",
         403: "The role does not do",
+        408: "The request came too slowly",
+        413: "The request is too long",
+        414: "The address is too long",
         422: "It cannot be",
         503: "The gateway did not answer in time",
     }.items()
