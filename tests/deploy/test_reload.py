@@ -116,7 +116,7 @@ def test_by_signal(running: Running) -> None:
 def test_another_site_is_refused_and_connections_wait_for_a_start(running: Running) -> None:
     running.edit('listen = "127.0.0.1:0"', 'listen = "127.0.0.1:1"')
     said = running.reload()
-    assert (said.code, "links: takes effect when the gateway is started again" in said.out) == (0, True)
+    assert (said.code, "links, web: takes effect when the gateway is started again" in said.out) == (0, True)
     running.edit('id = "quern-hill"', 'id = "other-hill"')
     said = running.reload()
     assert (said.code, "belongs to 'quern-hill'" in said.err) == (2, True)
