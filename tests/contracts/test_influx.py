@@ -218,6 +218,10 @@ def secure(certificate: Path) -> Callable[[socket.socket, threading.Event], None
     def speak(caller: socket.socket, closing: threading.Event) -> None:
         with context.wrap_socket(caller, server_side=True) as safe:
             saying(OK)(safe, closing)
+            # A close with some of the request unread would take the answer with it.
+            safe.settimeout(1.0)
+            while safe.recv(65536):
+                pass
 
     return speak
 
