@@ -45,7 +45,8 @@ class Stage:
     """One stage of a kiln programme, from `from_h` hours after the fire was lit: air-on and its limit.
 
     `after` is what must have been as well: "hours" nothing, "break" the kiln break seen and hand-dry
-    recorded, "dry" the mean moisture at hand-dry at most. No faster up than `ramp_k_per_h`.
+    recorded, "dry" the mean moisture at `dry_wb` (hand-dry, if None) at most. No faster up than
+    `ramp_k_per_h`.
     """
 
     name: str
@@ -53,6 +54,7 @@ class Stage:
     target_c: float
     limit_c: float
     after: str = "hours"
+    dry_wb: float | None = None
     ramp_k_per_h: float = 10.0
 
 
@@ -195,6 +197,7 @@ class Probe:
     role: str | None = None
     calibrated: str = ""
     bump_tested: str = ""
+    self_baseline: bool | None = None
     calibrate_every_days: float | None = None
     bump_every_days: float | None = None
 

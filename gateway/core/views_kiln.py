@@ -119,7 +119,8 @@ def _next(
 
 def _waits(stage: Stage, kilning: Kilning, figures: KilnFigures) -> list[str]:
     if stage.after == "dry":
-        return [] if kiln_watch.may_begin(stage, kilning, figures) else ["moisture at hand-dry"]
+        wanted = stage.dry_wb or figures.moisture.hand_dry_wb
+        return [] if kiln_watch.may_begin(stage, kilning, figures) else [f"moisture at {wanted:.0%}"]
     if stage.after != "break":
         return []
     broken = kilning.watch.seen.state == ANNOUNCED

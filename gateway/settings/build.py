@@ -93,6 +93,7 @@ def probe(form: ProbeForm, kind: str, root: str) -> Probe:
         silent_after_s=form.silent_after_s or silent_after_s(form.quantity, kind, form.every_s),
         calibrated=form.calibrated or "",
         bump_tested=form.bump_tested or "",
+        self_baseline=form.self_baseline,
         calibrate_every_days=form.calibrate_every_days,
         bump_every_days=form.bump_every_days,
     )
@@ -133,6 +134,9 @@ def check_dates(sheet: Sheet, row: Row[ProbeForm]) -> None:
         if days and not getattr(form, last):
             wanted = f"{last}, the date of the last time, beside it; nobody is told without"
             sheet.warn(row.spot / key, days, wanted)
+    if form.self_baseline:
+        wanted = "false: one that never sees fresh air takes bad air for it, and drifts low"
+        sheet.warn(row.spot / "self_baseline", form.self_baseline, wanted)
 
 
 def person(form: PersonForm) -> Person:

@@ -203,6 +203,7 @@ class ProbeForm(Form):
     silent_after_s: Seconds | None = None
     calibrated: DayWritten | None = None
     bump_tested: DayWritten | None = None
+    self_baseline: bool | None = None
     calibrate_every_days: EveryDays | None = None
     bump_every_days: EveryDays | None = None
 
@@ -342,4 +343,5 @@ class StageForm(Form):
     target_c: Annotated[Number, Field(description="the air-on temperature wanted")]
     limit_c: Annotated[Number, Field(description="the air-on temperature not to be passed")]
     after: Literal["hours", "break", "dry"] = "hours"
+    dry_wb: Annotated[float, Field(gt=0, lt=0.5, description="a share of the whole")] | None = None
     ramp_k_per_h: Annotated[float, Field(gt=0, le=100)] = 10.0

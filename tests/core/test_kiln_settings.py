@@ -6,10 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from gateway import settings
 from gateway.settings import check
 from gateway.settings.kiln import shipped
 from tests.settings.sites import SITE, line_of, write
 
+CONFIG = Path(__file__).resolve().parents[2] / "config"
 LINE = 'time_zone = "Europe/London"\n'
 
 
@@ -82,4 +84,29 @@ def test_what_is_no_toml_and_what_is_not_there_are_told_as_such(tmp_path: Path) 
 
 def test_grain_is_held_against_the_wettest_limit_that_it_reaches() -> None:
     watch = shipped().kiln_watch
-    assert [watch.wet_limit_c(wet) for wet in (0.44, 0.30, 0.29, 0.15, 0.04, 0.0)] == [45, 45, 50, 62, 75, 75]
+    assert [watch.wet_limit_c(wet) for wet in (0.44, 0.30, 0.29, 0.15, 0.09, 0.04)] == [
+        45,
+        45,
+        50,
+        62,
+        75,
+        110,
+    ]
+
+
+def test_a_hotter_programme_is_a_file_of_its_own_chosen_by_name(tmp_path: Path) -> None:
+    """The shipped example of one: the site's kiln names it, and the example's own stays as it is."""
+    text = (CONFIG / "quern-hill.toml").read_text()
+    text = text.replace(
+        'programme_files = ["floor-programme.toml", "kiln-programme.toml"]',
+        'programme_files = ["floor-programme.toml", "kiln-programme.toml", "kiln-pale-programme.toml"]',
+    ).replace('programme = "kiln"', 'programme = "kiln-pale"')
+    for name in ("floor-programme.toml", "kiln-programme.toml", "kiln-pale-programme.toml"):
+        (tmp_path / name).write_text((CONFIG / name).read_text())
+    (tmp_path / "site.toml").write_text(text)
+    site = settings.load(tmp_path / "site.toml", {}, with_secrets=False).site
+    hot = site.programme[site.place["kiln"].programme or ""]
+    assert [stage.after for stage in hot.stages] == ["hours", "break", "dry"]
+    assert hot.stages[-1].dry_wb == 0.08
+    example = settings.load(CONFIG / "quern-hill.toml", {}, with_secrets=False).site.programme["kiln"]
+    assert max(stage.limit_c for stage in example.stages) < max(stage.limit_c for stage in hot.stages)

@@ -42,3 +42,10 @@ def test_how_often_without_the_last_time_is_warned_of(tmp_path: Path) -> None:
     assert ["calibrate_every_days" in str(one) for one in found.warnings] == [True]
     assert found.site.probe["lower-room-co2"].calibrate_every_days == 90.0
     assert found.site.probe["lower-room-co2"].bump_every_days == 0.0
+
+
+@pytest.mark.parametrize(("said", "warned"), [("true", True), ("false", False)])
+def test_a_gas_probe_that_sets_its_own_zero_is_warned_of(tmp_path: Path, said: str, warned: bool) -> None:
+    site = _with(tmp_path, f"self_baseline = {said}")
+    found = settings.load(site, {}, with_secrets=False)
+    assert ["self_baseline" in str(one) for one in found.warnings].count(True) == warned

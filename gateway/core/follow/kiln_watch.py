@@ -110,7 +110,7 @@ def may_begin(stage: Stage, kilning: Kilning, figures: KilnFigures) -> bool:
         return kilning.watch.seen.state == ANNOUNCED and bool(kilning.hand_dry_ms)
     if stage.after == "dry":
         found = mean_wb(kilning)
-        return found is not None and found <= figures.moisture.hand_dry_wb
+        return found is not None and found <= (stage.dry_wb or figures.moisture.hand_dry_wb)
     return True
 
 
