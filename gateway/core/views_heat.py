@@ -27,8 +27,7 @@ def forecast(state: State) -> list[dict[str, Any]]:
 
 def _row(state: State, place: Place) -> dict[str, Any]:
     moments = _moments(state)
-    told = balance.forecast(state, place, reach.limits(state, place), list(moments.values()))
-    names = {at_ms: name for name, at_ms in reversed(moments.items())}
+    told = balance.forecast(state, place, reach.limits(state, place), sorted(moments))
     return {
         "bed": place.id,
         "piece": state.pieces.beds[place.id].piece,
@@ -37,7 +36,7 @@ def _row(state: State, place: Place) -> dict[str, Any]:
         "not_yet": told.not_yet,
         "probe": told.probe,
         "points": [_point(said) for said in told.points],
-        "moments": [_point(said) | {"name": names[said.at_ms]} for said in told.moments],
+        "moments": [_point(said) | {"name": moments[said.at_ms]} for said in told.moments],
         "limits": [_limit(one) for one in _reaches(told, state, place)],
         "breathing": breathing(state, place),
     }
@@ -64,12 +63,12 @@ def _reaches(told: Forecast, state: State, place: Place) -> list[Reach]:
     return [Reach(level.name, level.limit, None, None, None) for level in levels]
 
 
-def _moments(state: State) -> dict[str, int]:
-    """The end of this shift, and six in the morning (Unix ms)."""
+def _moments(state: State) -> dict[int, str]:
+    """Six in the morning and the end of this shift (Unix ms), by name; one where they are the same."""
     zone, at_ms = state.site.time_zone, state.at_ms
     ends = [people.next_instant_ms(zone, at_ms, shift.to_min % 1440) for shift in state.site.shifts]
-    found = {"end of shift": min(ends)} if ends else {}
-    return found | {"06:00": people.next_instant_ms(zone, at_ms, _SIX_MIN)}
+    found = {people.next_instant_ms(zone, at_ms, _SIX_MIN): "06:00"}
+    return found | ({min(ends): "end of shift"} if ends else {})
 
 
 def even(state: State, place: Place) -> Evenness | None:

@@ -26,7 +26,7 @@ def _bed(row: Row, eyes: Eyes) -> list[Text]:
     points = [row["points"][hours * _POINTS_AN_HOUR - 1] for hours in _AHEAD]
     warm = [f"{eyes.time(point['at'])}: {_band(point)}" for point in points]
     moments = [f"{eyes.time(point['at'])} ({point['name']}): {_band(point)}" for point in row["moments"]]
-    limits = [_limit(limit, eyes) for limit in row["limits"] if limit["at"] is not None]
+    limits = [_limit(limit, row["made_at"], eyes) for limit in row["limits"] if limit["at"] is not None]
     return [head, cell(*warm, *moments, *(limits or ["meets no limit within 12 h"]), _breathing(row))]
 
 
@@ -34,8 +34,10 @@ def _band(point: Row) -> str:
     return f"{point['c']:.1f} °C ({point['low_c']:.1f}-{point['high_c']:.1f})"
 
 
-def _limit(limit: Row, eyes: Eyes) -> str:
+def _limit(limit: Row, made_at: str, eyes: Eyes) -> str:
     name = f"{_NAMES.get(limit['name'], limit['name'])} {limit['limit_c']:.1f} °C"
+    if limit["at"] == made_at:
+        return f"{name} already"
     if limit["early"] is None or limit["late"] is None:
         return f"{name} by about {eyes.time(limit['at'])}"
     return f"{name} by {eyes.time(limit['early'])}-{eyes.time(limit['late'])}"

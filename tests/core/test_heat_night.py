@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from typing import Any
 
 import pytest
 
@@ -13,7 +14,7 @@ from gateway.core.inputs import Cast, ClockStepped, Delivery, Turned
 from gateway.core.inputs_journey import Ordered
 from gateway.core.reading import CLOCK_UNSURE, Reading
 from gateway.core.rules.reach import surely
-from gateway.core.site import Probe
+from gateway.core.site import Probe, Shift
 from gateway.core.state import State
 from tests.core.desk import HOUR, MINUTE, START, Desk, minutes, site
 
@@ -21,10 +22,10 @@ from tests.core.desk import HOUR, MINUTE, START, Desk, minutes, site
 WORD = 90
 
 
-def house() -> Desk:
+def house(**more: Any) -> Desk:
     """The desk's site, and a thermometer in the room over the beds."""
     air = Probe("room-t", "room", "temperature", "Cel", "qh/room/t", 60.0, silent_after_s=1800.0)
-    return Desk(site(probes=(*site().probes, air)))
+    return Desk(site(probes=(*site().probes, air), **more))
 
 
 def cast(desk: Desk) -> None:
@@ -190,3 +191,11 @@ def test_a_bed_over_a_level_already_is_not_said_to_come_to_it() -> None:
     assert re.match(
         r"[23]\d\.\d-[23]\d\.\d C at 07:00, 22 C already, 25 C by 0\d:\d\d-0\d:\d\d$", row["if_left"]
     ), row
+
+
+def test_a_shift_that_ends_at_six_is_one_moment_and_not_two() -> None:
+    made = house(shifts=(Shift(("ada",), tuple(range(7)), 18 * 60, 30 * 60),))
+    cast(made)
+    warm(made, 180)
+    [row] = [row for row in views_heat.forecast(made.state) if row["bed"] == "bed-a"]
+    assert [one["name"] for one in row["moments"]] == ["end of shift"]
