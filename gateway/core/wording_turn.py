@@ -63,6 +63,8 @@ def reason(state: State, place: Place, why: Reason) -> str:
         return f"the {at} round"
     if why.kind == "warm":
         return "warm enough to turn" if why.limit is None else f"at {_limit(why.limit)}, warm enough to turn"
+    if why.kind == "hot":
+        return _hot(state, place, why.limit)
     if why.kind == "heat" and why.reach is not None:
         return f"{_limit(why.limit)} {_by(state, why.reach)}"
     if why.kind == "rise":
@@ -77,6 +79,13 @@ def reason(state: State, place: Place, why: Reason) -> str:
         most = max((w.value for _, w in state.good(place.id, "co2") if w.value is not None), default=None)
         return "stuffy" if most is None else f"CO2 {most / 10_000:.1f} %"
     return "longest between turns"
+
+
+def _hot(state: State, place: Place, limit_c: float | None) -> str:
+    best = heat.extreme(state, place.id, 1)
+    if limit_c is None or best is None or best[1].value is None:
+        return "too hot"
+    return f"at {best[1].value:.1f} C, limit {round(limit_c, 1):g}"
 
 
 def _limit(limit_c: float | None) -> str:

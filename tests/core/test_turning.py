@@ -112,6 +112,23 @@ def clock(at_ms: int) -> str:
     return f"{minute // 60 % 24:02}:{minute % 60:02}"
 
 
+def test_over_a_limit_that_calls_the_heat_is_the_reason_from_the_earliest_time_of_all() -> None:
+    made = desk()
+    warm(made, 10, 8 * H + 30, 15.0, 0.0)
+    by_clock = first(made)
+    assert by_clock.kind == "clock"
+
+    warm(made, 8 * H + 30, 9 * H + 30, 22.4, 0.4)
+
+    assert first(made).kind == "hot"
+    assert (first(made).due_ms, first(made).start_ms) == (by_clock.due_ms, by_clock.start_ms)
+    assert row(made)["why"] == "at 22.8 C, limit 22"
+    assert row(made)["line"].startswith("Bed A, day 0, piece 14: start now (at 22.8 C, limit 22")
+
+    warm(made, 9 * H + 30, 10 * H + 30, 25.2, 0.0)
+    assert row(made)["why"] == "at 25.2 C, limit 25"
+
+
 def test_a_better_forecast_takes_the_place_of_the_trend_with_its_interval() -> None:
     made = desk()
     made.lay(1, Turned("bed-a", by="ada"))

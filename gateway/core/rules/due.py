@@ -27,7 +27,8 @@ _AHEAD_H = 12.0
 class Reason(NamedTuple):
     """One reason to turn: its kind, when it is due and when to start (Unix ms).
 
-    `kind`: clock, round, warm (at the level), heat (will be), rise, spread, co2. `limit` is what is met.
+    `kind`: clock, round, warm (at the level), heat (will be), hot (over a limit that calls), rise, spread,
+    co2. `limit` is what is met.
     """
 
     kind: str
@@ -38,7 +39,10 @@ class Reason(NamedTuple):
 
 
 class Due(NamedTuple):
-    """When a bed wants turning; `first` is the reason that counts; None: `idle` says why there is none."""
+    """When a bed wants turning; `first` is the reason that counts; None: `idle` says why there is none.
+
+    Over a limit that calls, that is the heat, from the earliest time that any reason gave.
+    """
 
     first: Reason | None
     reasons: tuple[Reason, ...]
@@ -65,7 +69,16 @@ def due(state: State, place: Place, ahead: Forecast = AHEAD) -> Due:
     reasons = tuple(sorted(found, key=lambda reason: (reason.start_ms, reason.due_ms, reason.kind)))
     idle = "" if reasons else "no turning programme"
     chilled = turning.chilled(state, place)
-    return Due(reasons[0] if reasons else None, reasons, clock, order, idle, chilled)
+    first = _counts(state, place, reasons[0]) if reasons else None
+    return Due(first, reasons, clock, order, idle, chilled)
+
+
+def _counts(state: State, place: Place, earliest: Reason) -> Reason:
+    rank = state.guard("bed_hot", place.id).rank
+    if rank < heat.HIGH:
+        return earliest
+    level = level_of(heat.ladder_for(state, place, "bed_hot", state.at_ms), rank)
+    return earliest._replace(kind="hot", limit=level.limit if level else None, reach=None)
 
 
 def takes_ms(state: State, place: Place) -> int:
