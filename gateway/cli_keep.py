@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from gateway import live_accounts, live_backup, live_credentials, live_reload
+from gateway import live_ask, live_backup, live_credentials
 from gateway.core.moment import rfc3339
 from gateway.errors import SettingsFault
 
@@ -57,19 +57,19 @@ def verify(asked: argparse.Namespace, environ: Mapping[str, str], site: Find, st
 
 def reload(asked: argparse.Namespace, environ: Mapping[str, str], site: Find, store: Find) -> Said:
     """Have the running gateway read its site file again."""
-    return 0, live_reload.ask(store())
+    return 0, live_ask.ask(store(), {"kind": "reload"}, "it reads the site file when it starts")
 
 
 def account(asked: argparse.Namespace, environ: Mapping[str, str], site: Find, store: Find) -> Said:
     """Ask the running gateway about accounts, or for a link."""
     body = {"what": asked.what, "name": asked.name, "role": asked.role, "person": asked.person}
-    return 0, live_accounts.ask(store(), {"kind": "account", **body})
+    return 0, live_ask.ask(store(), {"kind": "account", **body})
 
 
 def token(asked: argparse.Namespace, environ: Mapping[str, str], site: Find, store: Find) -> Said:
     """Ask the running gateway about tokens."""
     body = {"what": asked.what, "name": asked.name, "role": asked.role}
-    return 0, live_accounts.ask(store(), {"kind": "token", **body})
+    return 0, live_ask.ask(store(), {"kind": "token", **body})
 
 
 def _document(path: Path, found: Any) -> dict[str, Any]:

@@ -6,16 +6,13 @@ import logging
 import threading
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
-from gateway.edges import control
-from gateway.errors import GatewayError, NoAnswer, SettingsFault
+from gateway.errors import GatewayError, SettingsFault
 from gateway.settings import Settings
 
 log = logging.getLogger(__name__)
 
-WITHIN_S = 30.0
 #: Tables that belong to connections: they are made once, at the start.
 AT_START = ("broker", "links", "series", "keep_raw_days", "web")
 
@@ -63,21 +60,3 @@ class Reload:
             said.append(f"{', '.join(later)}: takes effect when the gateway is started again")
         self._now = replace(now, site=fresh.site, phones=fresh.phones)
         return said
-
-
-def ask(store: Path) -> list[str]:
-    """Have the gateway that holds the store read its site file again; what it says.
-
-    Raises SettingsFault with every fault of the file (nothing has changed then), NoAnswer.
-    """
-    try:
-        reply = control.ask(store, {"kind": "reload"}, WITHIN_S)
-    except TimeoutError as fault:
-        raise NoAnswer(f"the gateway did not answer within {WITHIN_S:g} s") from fault
-    except OSError as fault:
-        raise NoAnswer("no gateway runs on this store; it reads the site file when it starts") from fault
-    if reply.get("again"):
-        raise NoAnswer(str(reply.get("fault")))
-    if "fault" in reply:
-        raise SettingsFault(str(reply["fault"]))
-    return [str(line) for line in reply["said"]]
