@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from gateway.core import callout, people, wording_night
-from gateway.core.board_state import Out, notice
+from gateway.core import daily, people, wording_night
+from gateway.core.board_state import Out
 from gateway.core.callout import Calling, Now, Ring
 from gateway.core.inputs import Delivery
 from gateway.core.piece import day_figure, hours_since_cast
@@ -19,14 +19,13 @@ from gateway.core.rules import steeping
 from gateway.core.rules.reach import AHEAD, Forecast
 from gateway.core.site import Place
 from gateway.core.state import State
+from gateway.core.wording import Words
 
 _HOUR_MS = 3_600_000
 _EARLY_MS, _SLACK_MS = _HOUR_MS, _HOUR_MS // 2
 _STEEP_TAKES_MS = _HOUR_MS // 3
 #: No bed is reckoned to want turning more often than this, whatever its trend says.
 _LEAST_GAP_MS = 2 * _HOUR_MS
-#: The evening's word is not sent when the gateway comes back only so long after.
-_TOO_LATE_MS = 4 * _HOUR_MS
 
 
 class Job(NamedTuple):
@@ -86,52 +85,47 @@ def _turns(state: State, place: Place, until_ms: int, ahead: Forecast) -> list[J
 
 def start(state: State) -> None:
     """Begin to wait for the next evening by the site's clock."""
-    minute = state.site.callout.evening_min
-    state.evening_at_ms = people.next_instant_ms(state.site.time_zone, state.at_ms, minute)
+    state.evening_at_ms = 0
     look_ahead(state)
 
 
 def look_ahead(state: State) -> None:
     """Set the running time before which it cannot be evening; a clock set back brings the evening nearer."""
-    minute = state.site.callout.evening_min
-    soonest = people.next_instant_ms(state.site.time_zone, state.at_ms, minute)
-    state.evening_at_ms = min(state.evening_at_ms or soonest, soonest)
-    state.evening_run_ms = state.run_ms + max(0, state.evening_at_ms - state.at_ms)
+    now, minute = Now(state.at_ms, state.run_ms), state.site.callout.evening_min
+    state.evening_at_ms, state.evening_run_ms = daily.ahead(state.site, now, minute, state.evening_at_ms)
 
 
 def tick(state: State, out: Out) -> None:
     """If it is evening, tell the maltster what does not fit one person; nothing is sent where all fits."""
-    if not state.evening_at_ms or state.at_ms < state.evening_at_ms:
+    late_ms = daily.late_ms(Now(state.at_ms, state.run_ms), state.evening_at_ms)
+    if late_ms is None:
         look_ahead(state)
         return
-    late_ms = state.at_ms - state.evening_at_ms
     start(state)
     state.evening = Calling()
-    if late_ms > _TOO_LATE_MS:
+    if late_ms > daily.TOO_LATE_MS:
         return
     reader = people.morning_reader(state.site, state.at_ms)
     jobs = plan(state, morning_ms(state))
     if reader is not None and not all(job.fits for job in jobs):
-        state.evening.called[reader] = 1
-        _send(state, [Ring(reader, state.site.phones_of[reader][0].id, "call")], jobs, out)
+        _send(state, daily.first(state.site, state.evening, [reader]), jobs, out)
 
 
 def delivery(state: State, what: Delivery, out: Out) -> None:
     """If the word was not delivered, the reader's next phone and the next person get it."""
-    if state.evening.notices.get(what.phone) != what.notice:
+    if not daily.is_newest(state.evening, what):
         return
     if what.outcome == "delivered":
         state.evening = Calling()
         return
-    now = Now(state.at_ms, state.run_ms)
-    rings = callout.phone_failed(state.evening, state.site, "medium", now, what.phone)
+    rings = daily.after(state.site, state.evening, Now(state.at_ms, state.run_ms), what.phone)
     _send(state, rings, plan(state, morning_ms(state)), out)
 
 
 def _send(state: State, rings: list[Ring], jobs: list[Job], out: Out) -> None:
-    now = Now(state.at_ms, state.run_ms)
     lines = [(job.place, job.what, job.start_ms, job.fits) for job in jobs]
-    for one in rings:
-        words = wording_night.too_much(state.site, lines, state.at_ms, state.board.next_notice)
-        state.evening.notices[one.phone] = state.board.next_notice
-        notice(state.board, one, words, "low", now, out)
+
+    def words(number: int) -> Words:
+        return wording_night.too_much(state.site, lines, state.at_ms, number)
+
+    daily.send(state.board, state.evening, rings, words, Now(state.at_ms, state.run_ms), out)

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from gateway.core import callout, night, people, wording_night
-from gateway.core.board_state import Out, notice
+from gateway.core import daily, night, people, wording_night
+from gateway.core.board_state import Out
 from gateway.core.callout import Calling, Now, Ring
 from gateway.core.inputs import Delivery
 from gateway.core.piece import in_couch
@@ -19,9 +19,7 @@ from gateway.core.rules.limits import level_of
 from gateway.core.rules.reach import Reach, surely
 from gateway.core.site import Place
 from gateway.core.state import State
-
-#: The word is not sent when the gateway comes back only so long after (ours).
-_TOO_LATE_MS = 4 * 3_600_000
+from gateway.core.wording import Words
 
 
 class Hot(NamedTuple):
@@ -59,29 +57,26 @@ def found(state: State, until_ms: int) -> list[Hot]:
 
 def start(state: State) -> None:
     """Begin to wait for the next evening by the site's clock."""
-    word, minute = state.heats.word, state.site.callout.forecast_min
-    word.at_ms = people.next_instant_ms(state.site.time_zone, state.at_ms, minute)
+    state.heats.word.at_ms = 0
     look_ahead(state)
 
 
 def look_ahead(state: State) -> None:
     """Set the running time before which it cannot be time; a clock set back brings the evening nearer."""
-    word, minute = state.heats.word, state.site.callout.forecast_min
-    soonest = people.next_instant_ms(state.site.time_zone, state.at_ms, minute)
-    word.at_ms = min(word.at_ms or soonest, soonest)
-    word.run_ms = state.run_ms + max(0, word.at_ms - state.at_ms)
+    now, word = Now(state.at_ms, state.run_ms), state.heats.word
+    word.at_ms, word.run_ms = daily.ahead(state.site, now, state.site.callout.forecast_min, word.at_ms)
 
 
 def tick(state: State, out: Out) -> None:
     """If it is time, tell of the heat to come; nothing is sent where there is none."""
     word = state.heats.word
-    if not word.at_ms or state.at_ms < word.at_ms:
+    late_ms = daily.late_ms(Now(state.at_ms, state.run_ms), word.at_ms)
+    if late_ms is None:
         look_ahead(state)
         return
-    late_ms = state.at_ms - word.at_ms
     start(state)
     word.calling = Calling()
-    if late_ms > _TOO_LATE_MS:
+    if late_ms > daily.TOO_LATE_MS:
         return
     hot = found(state, night.morning_ms(state))
     if hot:
@@ -89,33 +84,31 @@ def tick(state: State, out: Out) -> None:
             people.morning_reader(state.site, state.at_ms),
             *people.on_shift(state.site, state.at_ms)[:1],
         ]
-        rings = [Ring(who, state.site.phones_of[who][0].id, "call") for who in dict.fromkeys(readers) if who]
-        word.calling.called = {ring.person: 1 for ring in rings}
-        _send(state, rings, hot, out)
+        _send(state, daily.first(state.site, word.calling, [who for who in readers if who]), hot, out)
 
 
 def delivery(state: State, what: Delivery, out: Out) -> None:
     """If the word was not delivered, the reader's next phone and the next person get it."""
     calling = state.heats.word.calling
-    if calling.notices.get(what.phone) != what.notice:
+    if not daily.is_newest(calling, what):
         return
     if what.outcome == "delivered":
+        # There are two readers: that one has it does not tell of the other.
         del calling.notices[what.phone]
         return
-    now = Now(state.at_ms, state.run_ms)
-    rings = callout.phone_failed(calling, state.site, "medium", now, what.phone)
+    rings = daily.after(state.site, calling, Now(state.at_ms, state.run_ms), what.phone)
     hot = found(state, night.morning_ms(state))
     if hot:
         _send(state, rings, hot, out)
 
 
 def _send(state: State, rings: list[Ring], hot: list[Hot], out: Out) -> None:
-    now = Now(state.at_ms, state.run_ms)
-    for one in rings:
-        lines = [_line(bed) for bed in hot]
-        words = wording_night.heat_to_come(state.site, lines, state.board.next_notice)
-        state.heats.word.calling.notices[one.phone] = state.board.next_notice
-        notice(state.board, one, words, "low", now, out)
+    lines = [_line(bed) for bed in hot]
+
+    def words(number: int) -> Words:
+        return wording_night.heat_to_come(state.site, lines, number)
+
+    daily.send(state.board, state.heats.word.calling, rings, words, Now(state.at_ms, state.run_ms), out)
 
 
 def _line(bed: Hot) -> wording_night.Heat:
