@@ -12,7 +12,7 @@ from gateway.edges.sqlite.sums import MINUTE_MS, QUARTER_MS, Sum, by_span
 from gateway.ports import Minute, Quarter
 
 #: Up to so many entries not yet in the table are looked through; of more, the probe's own are sought.
-_FEW = 20_000
+FEW = 20_000
 
 _MINUTES = """
     SELECT minute, count, last, last_ms, flags, low, high, total FROM minute
@@ -51,8 +51,10 @@ def minutes(db: sqlite3.Connection, probe: str, from_ms: int, to_ms: int, most: 
     return [Minute(*_shown(minute * MINUTE_MS, found[minute])) for minute in sorted(found)[:most]]
 
 
-def quarters(db: sqlite3.Connection, probe: str, from_ms: int, to_ms: int, most: int) -> list[Quarter]:
-    """As `ports.Reader.quarters`."""
+def quarters(
+    db: sqlite3.Connection, probe: str, from_ms: int, to_ms: int, most: int, few: int = FEW
+) -> list[Quarter]:
+    """As `ports.Reader.quarters`; `few` decides how what is not yet in the table is found, not what."""
     number = _number(db, probe)
     if number is None or most <= 0 or to_ms < from_ms:
         return []
@@ -63,7 +65,7 @@ def quarters(db: sqlite3.Connection, probe: str, from_ms: int, to_ms: int, most:
     if upto is None or beyond <= first:
         return _from_minutes(db, number, begin_ms, end_ms, most)
     found = _from_minutes(db, number, begin_ms, first * QUARTER_MS, most)
-    found += _whole(db, number, (first, beyond - 1), upto, most)
+    found += _whole(db, number, (first, beyond - 1), upto, most, few)
     found += _from_minutes(db, number, beyond * QUARTER_MS, end_ms, most)
     return found[:most]
 
@@ -113,13 +115,15 @@ def _from_minutes(db: sqlite3.Connection, probe: int, begin_ms: int, end_ms: int
     return [Quarter(max(begin_ms, one[0]), *one[1:]) for one in shown]
 
 
-def _whole(db: sqlite3.Connection, probe: int, span: tuple[int, int], upto: int, most: int) -> list[Quarter]:
+def _whole(
+    db: sqlite3.Connection, probe: int, span: tuple[int, int], upto: int, most: int, few: int
+) -> list[Quarter]:
     """Whole quarters, first and last, from the table and what came after it was last made up."""
     found: list[Quarter] = list(map(_quarter, db.execute(_QUARTERS, (probe, *span, most))))
     newest = reads.newest_number(db)
     if newest == upto:
         return found
-    sql = _FRESH_IN_ORDER if newest - upto <= _FEW else _FRESH_OF_PROBE
+    sql = _FRESH_IN_ORDER if newest - upto <= few else _FRESH_OF_PROBE
     until_ms = (span[1] + 1) * QUARTER_MS - 1
     fresh = by_span(db.execute(sql, (probe, upto, span[0] * QUARTER_MS, until_ms)), QUARTER_MS)
     if not fresh:
