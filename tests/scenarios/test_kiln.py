@@ -98,6 +98,20 @@ def test_over_fired_while_wet_is_called_and_says_what_to_do() -> None:
     spoken(told)
 
 
+def test_grain_is_judged_by_its_moisture_whatever_the_stage_allows() -> None:
+    """48 C where the probe hangs: under the stage's 50 and far under the cap, but wet grain may be 45."""
+
+    def hot_pocket(world: World) -> None:
+        world.bias["grain"] = 48.0 - world.load.warm_at(0.25)
+
+    told = Kilning(World(), {7.0: hot_pocket}, {0.5: LIT}).play(7.6)
+    (hot,) = told.raised("kiln_hot")
+    assert (hot.priority, hot.limit, hot.probe) == ("high", 45.0, "grain")
+    assert "grain 4" in told.calls()[0].text
+    assert "limit 45" in told.calls()[0].text
+    spoken(told)
+
+
 def test_stewing_is_called_and_no_break_is_told_of_it() -> None:
     """Nearly no draught: wet grain heats itself, air-off warms and stays full."""
     told = Kilning(World(), {3.0: happens(draught=0.03)}, {0.5: LIT}).play(11.0)
