@@ -18,8 +18,8 @@ from gateway.core.wording_overs import say_over
 from gateway.core.wording_parts import Part, Told, fit
 from gateway.core.wording_sheet import SHEETS, Sheet, sheet
 
-__all__ = ["SHEETS", "TITLE_MOST", "Line", "Sheet", "Words", "call", "morning", "over", "person", "say_state",
-           "sheet", "test"]  # fmt: skip
+__all__ = ["SHEETS", "TITLE_MOST", "Line", "Sheet", "Words", "call", "morning", "over", "person", "sheet",
+           "test"]  # fmt: skip
 
 TITLE_MOST = 40
 
@@ -99,31 +99,6 @@ def person(who: str | None, site: Site | None) -> str:
         return "somebody"
     known = site.person.get(who) if site else None
     return gsm.name(known.name if known else who, 20)
-
-
-def say_state(
-    state: str,
-    *,
-    answered_by: str | None = None,
-    answer: str | None = None,
-    quiet_until: str | None = None,
-    late: bool = False,
-) -> str:
-    """An alarm's state as people say it; `answered_by` is a name, `answer` going or heard."""
-    if late:
-        return "found in old readings, called nobody"
-    if quiet_until:
-        return f"quiet until {quiet_until}"
-    by = f"{answer or 'answered'}: {answered_by or 'somebody'}"
-    said = {
-        "normal": "over",
-        "unacknowledged": "nobody has answered",
-        "acknowledged": by,
-        "returned_unacknowledged": "went off by itself, nobody answered",
-        "latched_unacknowledged": "reading down, nobody has answered",
-        "latched_acknowledged": f"reading down, not all out yet ({by})",
-    }
-    return said.get(state, state)
 
 
 def _words(title: str, parts: list[Part], notice: int) -> Words:

@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from gateway.core.rows import Row
+from gateway.core.wording_screen import STATES
 from gateway.show import words
 from gateway.show.words import Eyes, number
 
@@ -101,7 +102,7 @@ def _alarm(row: Row, eyes: Eyes) -> list[Text]:
     limit = f"limit {number(row['limit'], row['unit'])}" if row["limit"] is not None else ""
     answered = f"answered by {eyes.who(row['answered_by'])}" if row["answered_by"] and not over else ""
     quiet = f"quiet until {eyes.time(row['quiet_until'])}" if row["quiet_until"] else ""
-    state = words.ALARM_STATES.get(row["state"], row["state"])
+    state = STATES.get(row["state"], row["state"])
     return [
         cell(row["number"], style=_BAD if grave else ""),
         cell(
@@ -157,7 +158,7 @@ def _notice(row: Row, eyes: Eyes) -> list[Text]:
         cell(row["number"]),
         cell(eyes.who(row["person"]), row["phone"]),
         cell(eyes.time(row["at"])),
-        Text.assemble(cell(f"{row['title']}: {row['text']}\n"), cell(became, style=style)),
+        Text.assemble(cell(f"{row['text']}\n"), cell(became, style=style)),
     ]
 
 

@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 from gateway.core import moment
 from gateway.core.site import Site
+from gateway.core.wording_screen import WRONG
 
 LEVELS = {
     "low": "cold",
@@ -14,46 +15,15 @@ LEVELS = {
     "high": "HOT",
     "urgent": "HOT, URGENT",
 }
-ALARMS = {
+ALARMS = WRONG | {
     "bed_hot": "too hot",
     "bed_low": "cold",
-    "bed_unwatched": "not being watched",
-    "kiln_hot": "too hot",
     "kiln_fire": "FIRE? ring the fire service",
-    "kiln_stew": "stewing",
-    "kiln_fire_out": "fire out, malt wet",
-    "kiln_heating": "heats by itself",
-    "kiln_break_withdrawn": "break was none",
-    "kiln_ramp": "warms too fast",
-    "kiln_overrun": "stage runs over",
-    "kiln_cooling": "stripped warm",
-    "turn_overdue": "turn overdue",
     "steep_drain": "to be drained",
     "steep_fill": "to be filled",
     "gas_high": "gas, stay out",
     "gas_over_range": "gas, more than the probe can show",
-    "air_unknown": "air unknown, hand meter only",
-    "checkout_missed": "somebody is not out",
-    "probe_silent": "not heard",
     "probe_clock": "two values for one time",
-    "probe_not_back": "not back in the grain",
-    "probe_high": "hangs over the grain",
-    "probe_stuck": "stuck",
-    "probe_noisy": "unrestful",
-    "probe_jumps": "jumps",
-    "probe_drifts": "off from the others",
-    "probe_low": "reads too low",
-    "probe_sentinel": "sends a fault value",
-    "probe_hand": "off from the hand thermometer",
-    "probe_calibration_due": "wants calibrating or trying with gas",
-}
-ALARM_STATES = {
-    "normal": "over",
-    "unacknowledged": "nobody answered yet",
-    "acknowledged": "answered",
-    "returned_unacknowledged": "went off by itself, nobody answered",
-    "latched_unacknowledged": "went off by itself, nobody answered",
-    "latched_acknowledged": "answered, waits to be put back",
 }
 PROBE_STATES = {
     "alive": "heard",

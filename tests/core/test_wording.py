@@ -15,6 +15,7 @@ from gateway.core.finding import Finding, Subject
 from gateway.core.site import Person, Place, Probe, Site
 from gateway.core.wording_calls import CALLS
 from gateway.core.wording_parts import NEVER, Part, fit
+from gateway.core.wording_screen import STATES, WRONG
 from tests.core.board_floor import COLD, GAS, HIGH, NIGHT_MS, OVERDUE, SITE, URGENT, over
 
 HOUR = 3_600_000
@@ -245,14 +246,18 @@ def test_the_morning_list_names_the_gravest_first() -> None:
 
 
 def test_every_state_has_words_and_none_of_them_is_the_standards() -> None:
-    for state in State:
-        said = wording.say_state(state.value, answered_by="Ada")
+    assert set(STATES) == {state.value for state in State}
+    for said in STATES.values():
         assert not NEVER.search(said)
         assert "acknowledged" not in said
-    assert wording.say_state("acknowledged", answered_by="Ada", answer="going") == "going: Ada"
-    assert wording.say_state("returned_unacknowledged") == "went off by itself, nobody answered"
-    assert wording.say_state("unacknowledged", quiet_until="03:30") == "quiet until 03:30"
-    assert wording.say_state("normal", late=True) == "found in old readings, called nobody"
+    assert STATES["returned_unacknowledged"] == "went off by itself, nobody answered"
+    for latched in ("latched_unacknowledged", "latched_acknowledged"):
+        assert STATES[latched].startswith("reading down, "), "gas never goes off by itself"
+
+
+def test_what_is_wrong_has_short_words_and_only_of_kinds_that_are() -> None:
+    assert set(WRONG) <= set(CALLS)
+    assert not any(NEVER.search(said) for said in WRONG.values())
 
 
 def test_every_kind_has_a_sheet_with_every_line_filled() -> None:

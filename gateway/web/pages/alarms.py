@@ -8,46 +8,24 @@ from typing import Any
 
 from gateway.core import people
 from gateway.core.site import Site
+from gateway.core.wording_screen import STATES, WRONG
 from gateway.core.wording_sheet import SHEETS
 from gateway.ports import AlarmLine, NoticeLine
-from gateway.web.pages.say import ANSWERS, SIGNALS, STATES, Say
+from gateway.web.pages.say import ANSWERS, SIGNALS, Say
 
 Row = dict[str, Any]
 _MINUTE_MS, _HOUR_MS = 60_000, 3_600_000
 PRIORITIES = ("low", "medium", "high", "highest")
 #: What is wrong, in the trade's words, by kind and level.
-_WORDS = {
+_WORDS = {kind: f"probe {said}" if kind.startswith("probe_") else said for kind, said in WRONG.items()} | {
     "bed_hot": "hot",
     "bed_hot urgent": "very hot",
     "bed_low": "chilled",
-    "bed_unwatched": "not being watched",
-    "turn_overdue": "turn overdue",
-    "kiln_hot": "too hot",
     "kiln_fire": "fire? ring the fire service",
-    "kiln_stew": "stewing",
-    "kiln_fire_out": "fire out, malt wet",
-    "kiln_heating": "heats by itself",
-    "kiln_break_withdrawn": "break was none",
-    "kiln_ramp": "warms too fast",
-    "kiln_overrun": "stage runs over",
-    "kiln_cooling": "stripped warm",
     "steep_drain": "wants draining",
     "steep_fill": "wants filling",
     "gas_high": "stay out: gas",
-    "probe_silent": "probe not heard",
-    "probe_not_back": "probe not back in the grain",
-    "probe_high": "probe hangs over the grain",
-    "probe_stuck": "probe stuck",
-    "probe_noisy": "probe unrestful",
-    "probe_jumps": "probe jumps",
-    "probe_drifts": "probe off from the others",
-    "probe_low": "probe reads too low",
-    "probe_sentinel": "probe sends a fault value",
-    "probe_hand": "probe off from the hand thermometer",
-    "probe_calibration_due": "probe wants calibrating or trying with gas",
     "gas_over_range": "stay out: gas probe at its end",
-    "air_unknown": "air unknown, hand meter only",
-    "checkout_missed": "somebody is not out",
     "probe_clock": "probe’s clock or name is wrong",
     "gateway_broker": "no messages come in",
     "gateway_session_lost": "messages may be missing",

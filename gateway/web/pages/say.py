@@ -18,15 +18,6 @@ _HOURS = re.compile(r"(\d\d:\d\d)-(\d\d:\d\d)")
 _ONE = re.compile(r"(-?\d+(?:\.\d+)?) C\b")
 _RATE = re.compile(r"\b(up|down) (\d+(?:\.\d+)?)(?= an hour| since the turn)")
 _UNEVEN = re.compile(r"(?<=uneven: )(-?\d+(?:\.\d+)?) at (\S+), (-?\d+(?:\.\d+)?) at ")
-#: The words for an alarm on a screen; the standard's own names of its states are never shown.
-STATES = {
-    "normal": "over",
-    "unacknowledged": "nobody has answered yet",
-    "acknowledged": "answered",
-    "returned_unacknowledged": "went off by itself, nobody answered",
-    "latched_unacknowledged": "reading down, nobody has answered",
-    "latched_acknowledged": "reading down, waits for “all out”",
-}
 SIGNALS = {
     "raise": "began",
     "rise": "got worse",
