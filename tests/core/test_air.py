@@ -541,6 +541,18 @@ def test_one_more_missed_calls_afresh_and_checking_in_again_moves_on() -> None:
     assert steps(made, "checkout_missed", "furnace") == [(85.0, "raise", "missed")], "an hour, unless it says"
 
 
+def test_who_checks_in_again_where_they_are_has_longer_and_came_when_they_came() -> None:
+    made = desk()
+    made.lay(3, CheckedIn("ada", "room", for_s=1800.0))
+    made.lay(20, CheckedIn("ada", "room", for_s=1800.0))
+    [found] = row(made)["inside"]
+    assert (minutes(found["since"]), minutes(found["until"])) == (3.0, 50.0)
+    made.wait(48)
+    assert made.alarms("checkout_missed") == []
+    made.wait(52)
+    assert steps(made, "checkout_missed") == [(50.0, "raise", "missed")]
+
+
 def test_a_gas_call_names_who_is_inside() -> None:
     made = desk()
     made.lay(1, CheckedIn("ben", "room"))
