@@ -6,7 +6,7 @@ import logging
 import threading
 from collections.abc import Callable
 
-from gateway.core.inputs import Condition
+from gateway.core.inputs import Condition, Delivery, Event
 from gateway.edges.clock import real_mono_ms
 from gateway.errors import StoreFull
 from gateway.live_requests import Requests
@@ -53,7 +53,7 @@ class WriterThread:
         try:
             while not self._stopping.is_set():
                 self._round()
-            self._requests.serve(self._pipeline.record)
+            self._requests.serve(self._commit)
             self._pipeline.end()
         except BaseException as fault:
             # Not caught to go on: a gateway that limps would look as if it watched.
@@ -65,13 +65,20 @@ class WriterThread:
 
     def _round(self) -> None:
         try:
-            self._requests.serve(self._pipeline.record)
+            self._requests.serve(self._commit)
             self._look_at_clock()
             self._pipeline.step(WAIT_S)
         except StoreFull as fault:
             log.error("disk full, not even an event could be kept: %s", fault)
             self._stopping.wait(_FULL_PAUSE_S)
         self.moved_ms = real_mono_ms()
+
+    def _commit(self, event: Event) -> int:
+        number = self._pipeline.record(event)
+        if not isinstance(event, Delivery):
+            # Whoever wrote it down looks next, and must not read that nobody has answered.
+            self._pipeline.judge()
+        return number
 
     def _look_at_clock(self) -> None:
         wrong = not self._clock.trusted()

@@ -7,7 +7,7 @@ from gateway.core.piece import Lying, day_of
 from gateway.core.rules import heat
 from gateway.core.rules.due import Due, Reason
 from gateway.core.rules.limits import level_of
-from gateway.core.rules.reach import Forecast, Reach, Warm
+from gateway.core.rules.reach import AHEAD_MS, Forecast, Reach, Warm
 from gateway.core.rules.room_near import near_c
 from gateway.core.rules.turning import stretch_words
 from gateway.core.site import Place, Site
@@ -131,7 +131,11 @@ def _order(state: State, due: Due) -> str:
 
 
 def if_left(state: State, place: Place, ahead: Forecast, until_ms: int) -> str:
-    """What becomes of the bed if nobody turns it: how warm when the night ends, and the limits it meets."""
+    """What becomes of the bed if nobody turns it: how warm when the night ends, and the limits it meets.
+
+    By day the morning is farther off than anything is foretold: then to where that ends.
+    """
+    until_ms = min(until_ms, state.at_ms + AHEAD_MS)
     warm = ahead.at(state, place, until_ms)
     if warm is None:
         return "too little heard since the turn to say"

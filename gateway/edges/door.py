@@ -134,6 +134,8 @@ class Door:
             text = "NOT NOTED: the gateway could not write it down. Press again, or ring somebody."
             return self._shown(row, link, request.path, text, 503)
         log.info("alarm %d answered by link: %s by %s", link.alarm, word, link.person)
+        now = self._look(link.alarm)
+        row = now if now and now["occurrence"] == link.occurrence else row
         return Answer(200, _HTML, page.done_page(row, said, request.path, self._view()))
 
 

@@ -9,6 +9,7 @@ from rich.box import SIMPLE_HEAD
 from rich.table import Table
 from rich.text import Text
 
+from gateway.core import moment
 from gateway.core.rows import Row
 from gateway.core.wording_screen import STATES
 from gateway.show import words
@@ -65,8 +66,14 @@ def _bed(row: Row, eyes: Eyes) -> list[Text]:
             row["co2_ppm"] is not None and f"{row['co2_ppm'] / 10_000:.1f} % CO2",
         ),
         cell(eyes.time(row["turned_at"]), row["due_at"] and f"by {eyes.time(row['due_at'])}"),
-        cell(watched, level, rising, row["why"], style=_BAD if bad else ""),
+        cell(watched, level, rising, _wanted(row, eyes), style=_BAD if bad else ""),
     ]
+
+
+def _wanted(row: Row, eyes: Eyes) -> str:
+    start = row["start_at"]
+    now = start is not None and moment.parse(start) <= eyes.now_ms
+    return f"start now: {row['why']}" if now else row["why"]
 
 
 def probes(found: list[Row], eyes: Eyes) -> Table:

@@ -163,6 +163,7 @@ def test_post_answers_as_the_link_s_person(house: House, word: str) -> None:
     assert (status, house.answers) == (200, [(412, "ben", word)])
     assert f"Noted: {word}." in page
     assert "<button" not in page, "nobody shall press twice to be sure"
+    assert ("Nobody has answered." in page) == (word == "cant"), "as it stands after the answer"
 
 
 def test_the_log_says_who_answered_and_never_the_link(house: House, caplog: pytest.LogCaptureFixture) -> None:

@@ -330,6 +330,9 @@ def _limit(state: State, place: Place, kilning: Kilning, kind: str) -> float | N
     fixed = {"kiln_stew": watch.stew_c, "kiln_cooling": watch.cool_c, "kiln_heating": watch.heating_c}
     if kind in fixed:
         return fixed[kind]
+    if kind == "kiln_fire_out":
+        # It is cold: the stage's upper limit beside it would only puzzle.
+        return None
     return stage_of(state.programme(place), kilning).limit_c
 
 

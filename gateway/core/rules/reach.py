@@ -16,8 +16,8 @@ from gateway.core.site import Place
 from gateway.core.state import State
 
 _HOUR_MS = 3_600_000
-#: Grain is not followed along a straight line for longer than this (ours): a bed bends long before.
-_AHEAD_MS = 12 * _HOUR_MS
+#: Nothing is foretold farther ahead (ours); a bed bends off a straight line long before.
+AHEAD_MS = 12 * _HOUR_MS
 
 
 class Reach(NamedTuple):
@@ -50,12 +50,12 @@ def _reach(state: State, place: Place, limit_c: float) -> Reach | None:
     window = best[1]
     trend = window.trend_per_h(heat.newest_turn(state, place.id))
     at_ms = heat.reached_at(window.value, window.measured_ms, trend, limit_c)
-    return Reach(at_ms) if at_ms is not None and at_ms - state.at_ms <= _AHEAD_MS else None
+    return Reach(at_ms) if at_ms is not None and at_ms - state.at_ms <= AHEAD_MS else None
 
 
 def _at(state: State, place: Place, at_ms: int) -> Warm | None:
     best = heat.extreme(state, place.id, 1)
-    if best is None or best[1].value is None or at_ms - state.at_ms > _AHEAD_MS:
+    if best is None or best[1].value is None or at_ms - state.at_ms > AHEAD_MS:
         return None
     trend = best[1].trend_per_h(heat.newest_turn(state, place.id))
     if trend is None:

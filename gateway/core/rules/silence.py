@@ -7,6 +7,7 @@ the gateway could hear again (start, gap, broker back, backlog drained), whichev
 from __future__ import annotations
 
 from gateway.core.finding import Finding, Subject
+from gateway.core.follow.honest_said import UNITS
 from gateway.core.piece import day_of
 from gateway.core.rules.air_said import short
 from gateway.core.rules.heat import newest_turn
@@ -109,7 +110,7 @@ def finding(state: State, probe: Probe) -> Finding:
         "silent",
         1,
         value=window.value,
-        unit=None,
+        unit=UNITS.get(probe.quantity),
         measured_at_ms=window.measured_ms or None,
         since_ms=window.measured_ms or None,
         detail=why_silent(window),
