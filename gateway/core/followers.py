@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 
 from gateway.core.board_state import Out
 from gateway.core.finding import Finding, Subject
@@ -13,37 +14,26 @@ from gateway.core.state import State
 #: Whether a probe is honest is known before its word is used.
 _ALL = (honest, turns, heat, kiln, air)
 _Reader = Callable[[State, Heard, Out], None]
-
-#: Who hears what: by kind of place, and quantity. What stands in neither is heard by honest alone.
-_BED = (honest.reading, turns.reading, heat.reading)
-_READERS: dict[tuple[str, str], tuple[_Reader, ...]] = {
-    ("bed", "temperature"): _BED,
-    ("bed", "co2"): _BED,
-    ("room", "temperature"): _BED,
-    ("room", "humidity"): _BED,
-}
-_KILN_AND_OUTDOORS = (honest.reading, kiln.reading, heat.reading)
-_GAS = (honest.reading, air.reading)
+#: What tells of a turn, and of a bed's heat.
+_GRAIN_AND_ROOM = (("bed", "temperature"), ("bed", "co2"), ("room", "temperature"), ("room", "humidity"))
 
 
+@cache
 def _readers(kind: str, quantity: str) -> tuple[_Reader, ...]:
+    """Who hears a reading, by the kind of its place and its quantity; honest hears all."""
     if quantity == "co" or (quantity == "co2" and kind != "bed"):
-        return _GAS if kind != "kiln" else (honest.reading, kiln.reading, air.reading)
+        first = (honest.reading, kiln.reading) if kind == "kiln" else (honest.reading,)
+        return *first, air.reading
     if kind in ("kiln", "outdoors"):
-        return _KILN_AND_OUTDOORS
-    return _READERS.get((kind, quantity), (honest.reading,))
-
-
-_KNOWN: dict[tuple[str, str], tuple[_Reader, ...]] = {}
+        return honest.reading, kiln.reading, heat.reading
+    if (kind, quantity) in _GRAIN_AND_ROOM:
+        return honest.reading, turns.reading, heat.reading
+    return (honest.reading,)
 
 
 def reading(state: State, heard: Heard, out: Out) -> None:
     """Let everybody whom it concerns take a reading."""
-    key = heard.place.kind, heard.probe.quantity
-    found = _KNOWN.get(key)
-    if found is None:
-        found = _KNOWN[key] = _readers(*key)
-    for take in found:
+    for take in _readers(heard.place.kind, heard.probe.quantity):
         take(state, heard, out)
 
 
