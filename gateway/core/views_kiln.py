@@ -10,7 +10,7 @@ from typing import Any
 
 from gateway.core.estimate.kiln_break import ANNOUNCED
 from gateway.core.estimate.moisture import Band, Left
-from gateway.core.follow import kiln, kiln_air, kiln_watch
+from gateway.core.follow import kiln_air, kiln_load, kiln_stage
 from gateway.core.follow.kiln_air import KilnAir, Spot
 from gateway.core.follow.kiln_state import Kilning
 from gateway.core.rules import place_limit
@@ -38,7 +38,7 @@ def _row(state: State, place: Place) -> dict[str, Any]:
     return {
         "place": place.id,
         "piece": place_limit.piece(state, place),
-        "said": kiln_watch.said(state, place, kilning) if kilning else "empty, or nothing recorded",
+        "said": kiln_stage.said(state, place, kilning) if kilning else "empty, or nothing recorded",
         "fire": kilning.fire if kilning else None,
         "fan": kilning.fan if kilning else None,
         "lit_at": (kilning.lit_ms or None) if kilning else None,
@@ -69,8 +69,8 @@ def _left(kilning: Kilning | None, figures: KilnFigures | None, air: KilnAir) ->
         return None
     on_c = air.on.value_c if air.on else 20.0
     try:
-        rh = min(1.0, max(0.0, moist.relative_humidity(on_c, kiln.ratio_of(air))))
-        return kiln_watch.left(kilning, figures, figures.isotherm.moisture_db(on_c, min(rh, 0.99)))
+        rh = min(1.0, max(0.0, moist.relative_humidity(on_c, kiln_air.ratio_of(air))))
+        return kiln_load.left(kilning, figures, figures.isotherm.moisture_db(on_c, min(rh, 0.99)))
     except ValueError:
         return None
 
@@ -98,7 +98,7 @@ def _break(kilning: Kilning | None) -> dict[str, Any]:
 def _reached(programme: Programme, kilning: Kilning | None) -> str | None:
     if kilning is None or not kilning.lit_ms or not programme.stages:
         return None
-    return kiln_watch.stage_of(programme, kilning).name
+    return kiln_stage.stage_of(programme, kilning).name
 
 
 def _next(
@@ -120,7 +120,7 @@ def _next(
 def _waits(stage: Stage, kilning: Kilning, figures: KilnFigures) -> list[str]:
     if stage.after == "dry":
         wanted = stage.dry_wb or figures.moisture.hand_dry_wb
-        return [] if kiln_watch.may_begin(stage, kilning, figures) else [f"moisture at {wanted:.0%}"]
+        return [] if kiln_stage.may_begin(stage, kilning, figures) else [f"moisture at {wanted:.0%}"]
     if stage.after != "break":
         return []
     broken = kilning.watch.seen.state == ANNOUNCED
@@ -139,7 +139,7 @@ def _grain(
 ) -> dict[str, Any]:
     wet = limit_c = None
     if kilning is not None and figures is not None:
-        wet = kiln_watch.layer_wb(kilning, spot.probe.height_cm, figures.kiln_watch.depth_cm)
+        wet = kiln_load.layer_wb(kilning, spot.probe.height_cm, figures.kiln_watch.depth_cm)
     if wet is not None and figures is not None:
         limit_c = min(figures.kiln_watch.wet_limit_c(wet), programme.cap_c)
     return {

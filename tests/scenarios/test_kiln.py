@@ -8,7 +8,7 @@ import pytest
 
 from gateway.core import engine, views_kiln
 from gateway.core.effects import BreakKnown
-from gateway.core.follow import kiln_watch
+from gateway.core.follow import kiln_load
 from gateway.core.inputs import KilnWorked
 from gateway.core.inputs_journey import Voided
 from gateway.core.wording_gsm import MOST, septets
@@ -241,8 +241,8 @@ def test_a_fire_recorded_late_finds_the_load_as_dry_as_it_is_by_then() -> None:
     (row,) = views_kiln.kilns(late.state)
     assert hours(row["lit_at"]) == 0.5
     wet, told_wet = (
-        kiln_watch.mean_wb(late.state.kilns.now["kiln"]),
-        kiln_watch.mean_wb(told.state.kilns.now["kiln"]),
+        kiln_load.mean_wb(late.state.kilns.now["kiln"]),
+        kiln_load.mean_wb(told.state.kilns.now["kiln"]),
     )
     assert wet == pytest.approx(told_wet, abs=0.03)
     assert wet is not None

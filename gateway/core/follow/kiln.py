@@ -13,10 +13,9 @@ from gateway.core.callout import Now
 from gateway.core.effects import BreakKnown
 from gateway.core.estimate import kiln_break, moisture
 from gateway.core.estimate.kiln_break import ANNOUNCED, BreakSeen, BreakWatch
-from gateway.core.estimate.moisture_layers import Physics
 from gateway.core.finding import Finding, Subject
-from gateway.core.follow import kiln_air, kiln_deeds, kiln_watch
-from gateway.core.follow.kiln_air import GUESSED_RATIO, KilnAir
+from gateway.core.follow import kiln_air, kiln_deeds, kiln_drying, kiln_load, kiln_stage, kiln_watch
+from gateway.core.follow.kiln_air import KilnAir
 from gateway.core.follow.kiln_state import Kilning
 from gateway.core.heard import Heard
 from gateway.core.inputs import KilnWorked, Loaded
@@ -29,11 +28,6 @@ from gateway.core.state import State
 
 EACH_MS = 60_000
 _WATCH_TIMES = ("measured_ms", "since_ms", "left_ms", "looked_ms", "quiet_until_ms")
-#: Nobody knows what a load went through in a longer hole; the reckoning does not leap over it.
-_LONGEST_MS = 10 * 60_000
-_HOUR_MS = 3_600_000
-#: A fire recorded late is reckoned back so far, so much of it at a time: the gateway has other work (ours).
-_BACK_MS, _BACK_STEP_MS = 72 * _HOUR_MS, 8 * _HOUR_MS
 
 
 def reading(state: State, heard: Heard, out: Out) -> None:
@@ -55,7 +49,7 @@ def reading(state: State, heard: Heard, out: Out) -> None:
         kilning.watch, figures.kiln_break, heard.measured_ms, heard.value, air.on.value_c, wet_c, weather
     )
     for seen in told:
-        if seen.state == ANNOUNCED and kiln_watch.too_wet_to_break(kilning, figures, air):
+        if seen.state == ANNOUNCED and kiln_load.too_wet_to_break(kilning, figures, air):
             # Air-off that warms over a load so wet has lost its draught: wet grain heats itself.
             kilning.unlikely_ms, kilning.watch = state.at_ms, _afresh(kilning.watch)
         else:
@@ -72,15 +66,7 @@ def _wet_bulb(air: KilnAir, on_c: float) -> tuple[float, bool]:
     """Wet bulb of the heated air, and whether the weather behind it is measured."""
     if air.outdoor_c is not None and air.outdoor_rh is not None:
         return moist.heated_wet_bulb_c(air.outdoor_c, min(1.0, air.outdoor_rh / 100.0), on_c), True
-    return moist.wet_bulb_c(on_c, ratio_of(air)), False
-
-
-def ratio_of(air: KilnAir) -> float:
-    """kg of water in a kg of dry outdoor air; heating adds none."""
-    if air.outdoor_c is None:
-        return GUESSED_RATIO
-    rh = kiln_air.GUESSED_RH if air.outdoor_rh is None else min(1.0, air.outdoor_rh / 100.0)
-    return moist.humidity_ratio(air.outdoor_c, rh)
+    return moist.wet_bulb_c(on_c, kiln_air.ratio_of(air)), False
 
 
 def _tell(state: State, place: Place, kilning: Kilning, seen: BreakSeen, out: Out) -> None:
@@ -114,20 +100,15 @@ def _minute(state: State, place: Place, figures: KilnFigures) -> list[Finding]:
     air = kiln_air.look(state, place)
     kilning = state.kilns.now.get(place.id)
     if kilning is None:
-        if not burns(air, figures):
+        if kiln_air.fired(air, figures) is not True:
             return []
         kilning = _begin(state, place, figures, air)
     if kilning.behind_ms:
-        _catch_up(state, place, kilning, figures, air)
+        kiln_drying.catch_up(state, place, kilning, figures, air)
     else:
-        _dry(state, kilning, figures, air)
-    kiln_watch.advance(state, place, kilning)
+        kiln_drying.dry(state, kilning, figures, air)
+    kiln_stage.advance(state, place, kilning)
     return kiln_watch.judge(state, place, kilning, figures, air)
-
-
-def burns(air: KilnAir, figures: KilnFigures) -> bool:
-    """Whether air-on is so far over outdoors that there is a fire, recorded or not."""
-    return kiln_watch.fired(air, figures) is True
 
 
 def _begin(state: State, place: Place, figures: KilnFigures, air: KilnAir) -> Kilning:
@@ -141,68 +122,6 @@ def _begin(state: State, place: Place, figures: KilnFigures, air: KilnAir) -> Ki
     )
     kilning.dried_ms = state.at_ms
     return kilning
-
-
-def _dry(state: State, kilning: Kilning, figures: KilnFigures, air: KilnAir) -> None:
-    """Let the air since the last minute through the load as it is reckoned."""
-    passed_ms = min(state.at_ms - kilning.dried_ms, _LONGEST_MS)
-    kilning.dried_ms = state.at_ms
-    if passed_ms <= 0 or air.on is None or kilning.load is None or not kilning.fan:
-        return
-    flow = air.flow_m3_h
-    kilning.air_flow_measured = flow is not None
-    seconds = passed_ms / 1000.0
-    if flow is None and kiln_watch.is_choked(state, kilning, figures):
-        # Less goes through than is guessed; not nothing, or a wrong guess would never be found out.
-        seconds *= figures.kiln_watch.choked_share
-    off_c = air.off.value_c if air.off else None
-    through = moisture.Air(air.on.value_c, ratio_of(air), off_c, flow, air.on.value_c)
-    if _pass(kilning, kilning.load, figures, seconds, passed_ms / 60_000.0, through):
-        kilning.watched_min += passed_ms / 60_000.0
-
-
-def _pass(
-    kilning: Kilning,
-    load: moisture.Load,
-    figures: KilnFigures,
-    seconds: float,
-    minutes: float,
-    air: moisture.Air,
-) -> bool:
-    """Air through the load and what its heat does; False where no air can be as told."""
-    try:
-        moisture.pass_air(load, figures.moisture, physics(figures), seconds, air)
-    except ValueError:
-        return False
-    stack = load.members[1].stack
-    layers = [(c, db / (1.0 + db)) for c, db in zip(stack.warm_c, stack.moisture, strict=True)]
-    kilning.damage.take(figures.heat_damage, minutes, layers)
-    return True
-
-
-def _catch_up(state: State, place: Place, kilning: Kilning, figures: KilnFigures, air: KilnAir) -> None:
-    """A part of the fire before anybody told of it: air-on by the programme, the weather as it is now.
-
-    A stage that waits for something is not taken to have begun.
-    """
-    stages = [one for one in state.programme(place).stages if one.after == "hours"]
-    begun_ms = kilning.began_ms - kilning.lit_ms - kilning.behind_ms
-    part_ms = min(kilning.behind_ms, _BACK_STEP_MS)
-    kilning.behind_ms -= part_ms
-    if kilning.load is None or not stages:
-        return
-    for done_ms in range(0, part_ms, _LONGEST_MS):
-        step_ms = min(_LONGEST_MS, part_ms - done_ms)
-        hour = max(0.0, (begun_ms + done_ms) / _HOUR_MS)
-        on_c = max((one.target_c for one in stages if one.from_h <= hour), default=stages[0].target_c)
-        through = moisture.Air(on_c, ratio_of(air), None, None, on_c)
-        _pass(kilning, kilning.load, figures, step_ms / 1000.0, step_ms / 60_000.0, through)
-
-
-def physics(figures: KilnFigures) -> Physics:
-    """The drying law of a site."""
-    law = figures.moisture
-    return Physics(figures.isotherm, figures.thin_layer, law.dry_kj_per_kg_k, law.full_rh)
 
 
 def next_run_ms(state: State) -> int:
@@ -236,9 +155,9 @@ def entered(state: State, event: object, out: Out) -> None:
         kilning = _begin(state, place, figures, kiln_air.look(state, place))
     was_lit = bool(kilning.lit_ms)
     kiln_deeds.worked(kilning, figures, event, at_ms)
-    if kilning.lit_ms and not was_lit and kilning.began_ms - at_ms > _LONGEST_MS:
-        kilning.behind_ms = min(kilning.began_ms - at_ms, _BACK_MS)
-        _catch_up(state, place, kilning, figures, kiln_air.look(state, place))
+    if kilning.lit_ms and not was_lit and kilning.began_ms - at_ms > kiln_drying.LONGEST_MS:
+        kilning.behind_ms = min(kilning.began_ms - at_ms, kiln_drying.BACK_MS)
+        kiln_drying.catch_up(state, place, kilning, figures, kiln_air.look(state, place))
     if event.what == "stripped":
         _end(state, place, kilning, out)
 

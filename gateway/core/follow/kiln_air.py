@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from gateway.core.science import psychrometrics as moist
 from gateway.core.site import Place, Probe
+from gateway.core.site_kiln import KilnFigures
 from gateway.core.state import State
 
 #: Above this a thermometer hangs over the load, below the kiln's floor in the air-on (cm).
@@ -93,3 +95,19 @@ def _fresh(state: State, place: str, quantity: str, times: int = 1) -> list[Spot
         if window.value is not None and state.at_ms - window.measured_ms <= old_ms:
             found.append(Spot(probe, window.value))
     return found
+
+
+def fired(air: KilnAir, figures: KilnFigures) -> bool | None:
+    """Whether air-on is so far over outdoors that a fire heats it; None where air-on is not known."""
+    if air.on is None:
+        return None
+    around_c = GUESSED_C if air.outdoor_c is None else air.outdoor_c
+    return air.on.value_c >= around_c + figures.kiln_watch.fire_k
+
+
+def ratio_of(air: KilnAir) -> float:
+    """kg of water in a kg of dry outdoor air; heating adds none."""
+    if air.outdoor_c is None:
+        return GUESSED_RATIO
+    rh = GUESSED_RH if air.outdoor_rh is None else min(1.0, air.outdoor_rh / 100.0)
+    return moist.humidity_ratio(air.outdoor_c, rh)

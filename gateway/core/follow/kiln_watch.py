@@ -1,21 +1,20 @@
-"""The watch over a load in the kiln: which stage it has reached, and what is wrong with it.
+"""The watch over a load in the kiln: what is wrong with it.
 
-No stage above the wet limit begins by time alone: kiln break seen and hand-dry recorded (common practice, no
-source). Relighting resets nothing. Figures are the site's (`core.site_kiln`, [kiln_watch]).
+It looks once a minute. Figures are the site's (`core.site_kiln`, [kiln_watch]).
 """
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
-from gateway.core.estimate import moisture
 from gateway.core.estimate.kiln_break import ANNOUNCED
 from gateway.core.finding import Finding, Subject
 from gateway.core.follow import kiln_draught
-from gateway.core.follow.kiln_air import GUESSED_C, KilnAir, look
+from gateway.core.follow.kiln_air import KilnAir, fired, look
+from gateway.core.follow.kiln_load import is_choked, is_wet, too_wet_to_break
+from gateway.core.follow.kiln_stage import said, stage_of
 from gateway.core.follow.kiln_state import Kilning
-from gateway.core.science.grain import wb_of_db
-from gateway.core.site import Place, Programme, Stage
+from gateway.core.site import Place, Programme
 from gateway.core.site_kiln import KilnFigures
 from gateway.core.state import State
 
@@ -24,7 +23,6 @@ _HOUR_MS, _MIN_MS = 3_600_000, 60_000
 _OVER_MS = 10 * _MIN_MS
 #: A load stripped warm is on the list for so long, or until it is in store (ours).
 _COOLING_MS = 12 * _HOUR_MS
-_NO_STAGE = Stage("no programme", 0.0, 0.0, 0.0)
 
 
 class Kind(NamedTuple):
@@ -45,97 +43,6 @@ KINDS = {
     "kiln_overrun": Kind("low", "overrun", "on"),
     "kiln_cooling": Kind("low", "warm", "hottest"),
 }
-
-
-def mean_wb(kilning: Kilning) -> float | None:
-    """The load's estimated moisture, share of the whole."""
-    return wb_of_db(kilning.load.members[1].stack.mean_db()) if kilning.load else None
-
-
-def layer_wb(kilning: Kilning, height_cm: float | None, depth_cm: float) -> float | None:
-    """The least estimated moisture of the layer at a height; of the middle where no height is told.
-
-    Of the driest reckoning: grain at the drying front is hot because it is dry, and where the front is by the
-    others hangs on a guessed draught.
-    """
-    if kilning.load is None:
-        return None
-    share = 0.5 if height_cm is None else height_cm / depth_cm
-    return wb_of_db(min(max(0.0, _between(one.stack.moisture, share)) for one in kilning.load.members))
-
-
-def _between(layers: list[float], share: float) -> float:
-    """The value so far up, between the middles of two layers: a step is not what a probe touches."""
-    place = min(max(share * len(layers) - 0.5, 0.0), len(layers) - 1.0)
-    low = int(place)
-    high = min(low + 1, len(layers) - 1)
-    return layers[low] + (place - low) * (layers[high] - layers[low])
-
-
-def is_wet(kilning: Kilning, figures: KilnFigures) -> bool:
-    """Whether the load is still wet: no break seen, and more than hand-dry as far as is reckoned."""
-    found = mean_wb(kilning)
-    broken = kilning.watch.seen.state == ANNOUNCED
-    return not broken and (found is None or found > figures.moisture.hand_dry_wb)
-
-
-def too_wet_to_break(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
-    """Whether even the driest reckoning has so much water left that no dry air can reach the top yet."""
-    if kilning.load is None:
-        return False
-    if kilning.unlikely_ms and air.off_rh is not None and air.off_rh >= figures.kiln_watch.stew_rh:
-        # The draught seemed lost before: then warm air-off is no evidence, and damp air-off is.
-        return True
-    driest_db = min(member.stack.mean_db() for member in kilning.load.members)
-    return wb_of_db(driest_db) > figures.kiln_watch.no_break_wb
-
-
-def is_choked(state: State, kilning: Kilning, figures: KilnFigures) -> bool:
-    """Whether the draught seemed lost lately: the load warmed as at a break that cannot be one."""
-    choked_ms = figures.kiln_watch.choked_h * _HOUR_MS
-    return bool(kilning.unlikely_ms) and state.at_ms - kilning.unlikely_ms <= choked_ms
-
-
-def fired(air: KilnAir, figures: KilnFigures) -> bool | None:
-    """Whether air-on is so far over outdoors that a fire heats it; None where air-on is not known."""
-    if air.on is None:
-        return None
-    around_c = GUESSED_C if air.outdoor_c is None else air.outdoor_c
-    return air.on.value_c >= around_c + figures.kiln_watch.fire_k
-
-
-def may_begin(stage: Stage, kilning: Kilning, figures: KilnFigures) -> bool:
-    """Whether what a stage waits for, besides its hour, has come."""
-    if stage.after == "break":
-        return kilning.watch.seen.state == ANNOUNCED and bool(kilning.hand_dry_ms)
-    if stage.after == "dry":
-        found = mean_wb(kilning)
-        return found is not None and found <= (stage.dry_wb or figures.moisture.hand_dry_wb)
-    return True
-
-
-def advance(state: State, place: Place, kilning: Kilning) -> None:
-    """Let the stage go on where its hour and all it waits for have come; never back."""
-    stages, figures = state.programme(place).stages, state.site.kiln
-    if not stages or figures is None or not kilning.lit_ms:
-        return
-    hours = (state.at_ms - kilning.lit_ms) / _HOUR_MS
-    kilning.stage_ms = kilning.stage_ms or kilning.lit_ms
-    while kilning.stage + 1 < len(stages):
-        after = stages[kilning.stage + 1]
-        if hours < after.from_h or not may_begin(after, kilning, figures):
-            break
-        kilning.stage, kilning.stage_ms = kilning.stage + 1, state.at_ms
-    kilning.stage = min(kilning.stage, len(stages) - 1)
-    if kilning.stage and kilning.watch.seen.state == ANNOUNCED:
-        kilning.break_raised = True
-
-
-def stage_of(programme: Programme, kilning: Kilning | None) -> Stage:
-    """The stage the fire has reached; the first where no fire is recorded: its limit is the lowest."""
-    if not programme.stages:
-        return _NO_STAGE
-    return programme.stages[min(kilning.stage if kilning else 0, len(programme.stages) - 1)]
 
 
 def judge(state: State, place: Place, kilning: Kilning, figures: KilnFigures, air: KilnAir) -> list[Finding]:
@@ -334,17 +241,3 @@ def _limit(state: State, place: Place, kilning: Kilning, kind: str) -> float | N
         # It is cold: the stage's upper limit beside it would only puzzle.
         return None
     return stage_of(state.programme(place), kilning).limit_c
-
-
-def said(state: State, place: Place, kilning: Kilning | None) -> str:
-    """How far the kilning is, in few words: "7 h in, break not seen"."""
-    if kilning is None or not kilning.lit_ms:
-        return "no fire recorded"
-    hours = max(0, (state.at_ms - kilning.lit_ms) // _HOUR_MS)
-    seen = kilning.watch.seen
-    return f"{hours} h in, break {'seen' if seen.state == ANNOUNCED else 'not seen'}"
-
-
-def left(kilning: Kilning, figures: KilnFigures, rest_db: float) -> moisture.Left | None:
-    """What is left of the water; None where nothing is reckoned."""
-    return moisture.left(kilning.load, figures.moisture, rest_db) if kilning.load else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from gateway.core.finding import Finding, Subject
-from gateway.core.follow import kiln_watch
+from gateway.core.follow import kiln_load, kiln_stage
 from gateway.core.follow.kiln_air import role
 from gateway.core.rules.limits import Ladder, Level, ease, take
 from gateway.core.site import Place, Probe
@@ -93,7 +93,7 @@ def detail(state: State, place: Place) -> str:
     """How far the kilning is, and whether the malt is still wet."""
     kilning, firing = state.kilns.now.get(place.id), state.pieces.kilns.get(place.id)
     if kilning is not None:
-        return kiln_watch.said(state, place, kilning)
+        return kiln_stage.said(state, place, kilning)
     lit_ms = firing.lit_ms if firing else None
     return "no fire recorded" if lit_ms is None else f"{int((state.at_ms - lit_ms) / _HOUR_MS)} h in"
 
@@ -106,7 +106,7 @@ def _judged_by(state: State, place: Place, probe: Probe, at_ms: int) -> tuple[st
     kilning, figures = state.kilns.now.get(place.id), state.site.kiln
     key = "kiln_hot"
     if role(probe) == "grain" and kilning is not None and figures is not None and not kilning.stripped_ms:
-        wet = kiln_watch.layer_wb(kilning, probe.height_cm, figures.kiln_watch.depth_cm)
+        wet = kiln_load.layer_wb(kilning, probe.height_cm, figures.kiln_watch.depth_cm)
         key = _GRAIN
         limit = programme.cap_c if wet is None else min(figures.kiln_watch.wet_limit_c(wet), programme.cap_c)
     return key, Ladder((Level("high", 1, limit, "high"),), programme.deadband_k, *delays, 1)
@@ -122,7 +122,7 @@ def kiln_limit(state: State, place: Place, at_ms: int) -> float:
     if not programme.stages:
         return programme.cap_c
     if kilning is not None and not kilning.stripped_ms:
-        return min(kiln_watch.stage_of(programme, kilning).limit_c, programme.cap_c)
+        return min(kiln_stage.stage_of(programme, kilning).limit_c, programme.cap_c)
     if firing is None or firing.lit_ms is None:
         return programme.cap_c
     hours = max(0.0, (at_ms - firing.lit_ms) / _HOUR_MS)

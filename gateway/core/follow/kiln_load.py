@@ -1,0 +1,67 @@
+"""What a kiln's load holds as it is reckoned: its moisture, and what that says of break and draught."""
+
+from __future__ import annotations
+
+from gateway.core.estimate import moisture
+from gateway.core.estimate.kiln_break import ANNOUNCED
+from gateway.core.follow.kiln_air import KilnAir
+from gateway.core.follow.kiln_state import Kilning
+from gateway.core.science.grain import wb_of_db
+from gateway.core.site_kiln import KilnFigures
+from gateway.core.state import State
+
+_HOUR_MS = 3_600_000
+
+
+def mean_wb(kilning: Kilning) -> float | None:
+    """The load's estimated moisture, share of the whole."""
+    return wb_of_db(kilning.load.members[1].stack.mean_db()) if kilning.load else None
+
+
+def layer_wb(kilning: Kilning, height_cm: float | None, depth_cm: float) -> float | None:
+    """The least estimated moisture of the layer at a height; of the middle where no height is told.
+
+    Of the driest reckoning: grain at the drying front is hot because it is dry, and where the front is by the
+    others hangs on a guessed draught.
+    """
+    if kilning.load is None:
+        return None
+    share = 0.5 if height_cm is None else height_cm / depth_cm
+    return wb_of_db(min(max(0.0, _between(one.stack.moisture, share)) for one in kilning.load.members))
+
+
+def _between(layers: list[float], share: float) -> float:
+    """The value so far up, between the middles of two layers: a step is not what a probe touches."""
+    place = min(max(share * len(layers) - 0.5, 0.0), len(layers) - 1.0)
+    low = int(place)
+    high = min(low + 1, len(layers) - 1)
+    return layers[low] + (place - low) * (layers[high] - layers[low])
+
+
+def left(kilning: Kilning, figures: KilnFigures, rest_db: float) -> moisture.Left | None:
+    """What is left of the water; None where nothing is reckoned."""
+    return moisture.left(kilning.load, figures.moisture, rest_db) if kilning.load else None
+
+
+def is_wet(kilning: Kilning, figures: KilnFigures) -> bool:
+    """Whether the load is still wet: no break seen, and more than hand-dry as far as is reckoned."""
+    found = mean_wb(kilning)
+    broken = kilning.watch.seen.state == ANNOUNCED
+    return not broken and (found is None or found > figures.moisture.hand_dry_wb)
+
+
+def too_wet_to_break(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
+    """Whether even the driest reckoning has so much water left that no dry air can reach the top yet."""
+    if kilning.load is None:
+        return False
+    if kilning.unlikely_ms and air.off_rh is not None and air.off_rh >= figures.kiln_watch.stew_rh:
+        # The draught seemed lost before: then warm air-off is no evidence, and damp air-off is.
+        return True
+    driest_db = min(member.stack.mean_db() for member in kilning.load.members)
+    return wb_of_db(driest_db) > figures.kiln_watch.no_break_wb
+
+
+def is_choked(state: State, kilning: Kilning, figures: KilnFigures) -> bool:
+    """Whether the draught seemed lost lately: the load warmed as at a break that cannot be one."""
+    choked_ms = figures.kiln_watch.choked_h * _HOUR_MS
+    return bool(kilning.unlikely_ms) and state.at_ms - kilning.unlikely_ms <= choked_ms
