@@ -19,7 +19,7 @@ While it runs, type into the same terminal, or as `deploy/demo ...` in another:
 
 Everything is kept in .demo/, or in the folder that MALTING_DEMO names, and cleared away at the next start.
 Exit code: 0 when a call reached the phone, 1 when none did or something ended by itself.
-Simulated grain in an invented place. No gas watch; not a certified gas alarm.
+Simulated grain in an invented place. Gas is watched on the lower floor only; not a certified gas alarm.
 """
 
 

@@ -27,6 +27,7 @@ ORDERS = {
     "turn": "BED",
     "damp": "KILN",
     "draught": "0 to 3",
+    "shutters": "0 to 3",
     "hook": "PROBE",
     "back": "PROBE",
     "silent": "PROBE",
@@ -40,8 +41,9 @@ USAGE = f"""\
   101 go            you are on your way to what message 101 is about (also: heard, cant)
   turn bed-c        the simulated bed is turned, and the turn is recorded
   look:             {_filled(LOOKS)}
-  on the floor:     damp kiln; draught 0.5; a probe is forgotten on its hook and put back, falls
-                    silent, sticks: hook bed-c-mid, back bed-c-mid, silent bed-c-mid, stuck bed-c-mid
+  on the floor:     damp kiln; draught 0.5; shutters 0 (carbon dioxide gathers), shutters 3; a probe is
+                    forgotten on its hook and put back, falls silent, sticks:
+                    hook bed-c-mid, back bed-c-mid, silent bed-c-mid, stuck bed-c-mid
   record:           {_filled(RECORDS)}
   Each command tells more: beds --help"""
 
@@ -100,16 +102,18 @@ def _turn(folder: Path, running: dict[str, object], bed: str) -> Said:
 def _order(running: dict[str, object], verb: str, target: str) -> Said:
     """Tell the simulated floor, by ROOT/sim/command."""
     said: object = target
-    if verb == "draught":
+    if verb in ("draught", "shutters"):
         try:
             said = float(target)
         except ValueError:
-            return Said(f"draught {target}: expected a number, 0 (shut) to 3", 2)
+            return Said(f"{verb} {target}: expected a number, 0 (shut) to 3", 2)
+    # The simulated floor knows its shutters as the draught of a floor.
+    told = {"draught": {"place": "lower", "amount": said}} if verb == "shutters" else {verb: said}
     client = paho.Client(CallbackAPIVersion.VERSION2)
     try:
         client.connect("127.0.0.1", int(str(running["port"])))
         client.loop_start()
-        sent = client.publish(f"{running['root']}/sim/command", json.dumps({verb: said}), qos=1)
+        sent = client.publish(f"{running['root']}/sim/command", json.dumps(told), qos=1)
         sent.wait_for_publish(5)
         reached = sent.is_published()
     except (OSError, RuntimeError):

@@ -269,7 +269,7 @@ def _welcome(speed: float, page: str) -> str:
     seconds = _CALL_AFTER_MIN * 60 / speed
     when = "within a minute" if seconds <= 60 else f"in about {math.ceil(seconds / 60)} minutes"
     return f"""
-Quern Hill Maltings, {speed:g} times as fast as life. Simulated; no gas watch; not a certified gas alarm.
+Quern Hill Maltings, {speed:g} times as fast as life. Simulated; not a certified gas alarm.
 Bed C is nearly too hot: {when} the phone below is told.
   To answer, type the number and go:  101 go      (or open the link below the message)
   To turn the bed, type:              turn bed-c  it cools, and the call ends
