@@ -21,16 +21,15 @@ from gateway.deliver import Deliver, linker
 from gateway.edges.clock import WallClock, real_mono_ms, real_mono_s, real_wall_ms
 from gateway.edges.control import Control
 from gateway.edges.door import Door
-from gateway.edges.door_key import load_key
 from gateway.edges.mqtt import MqttSource, Options
 from gateway.edges.notify import Notify
-from gateway.edges.phone.vapid import load_vapid
 from gateway.edges.phone.webhook import Webhook
 from gateway.edges.sqlite import LIBRARY, Writer, open_reader, open_writer
 from gateway.edges.timer import Timer
 from gateway.errors import SettingsFault
 from gateway.live_backup import Backups
 from gateway.live_clock import ClockChoice
+from gateway.live_keys import load_key, load_vapid
 from gateway.live_mirror import MirrorThread, answering
 from gateway.live_people import People
 from gateway.live_push import Pushes

@@ -18,9 +18,10 @@ from gateway.deliver import Deliver, linker
 from gateway.edges.clock import WallClock
 from gateway.edges.phone.push import KEEP_S, Push, checked
 from gateway.edges.phone.sealed import PLAIN_MOST, coded, sealed
-from gateway.edges.phone.vapid import GOOD_S, Vapid, load_vapid, unb64
+from gateway.edges.phone.vapid import GOOD_S, Vapid, unb64
 from gateway.edges.sqlite import open_reader, open_writer
 from gateway.errors import DeliveryFault, StoreFault
+from gateway.live_keys import load_vapid
 from gateway.live_push import MOST_A_PERSON, Pushes
 from gateway.ports import Cursor, WebLine
 from simulators.phone import Reply

@@ -1,12 +1,10 @@
-"""Who sends a push message: a key pair made once beside the store, and its signed word (RFC 8292)."""
+"""Who sends a push message: a key pair, and its signed word (RFC 8292)."""
 
 from __future__ import annotations
 
 import base64
 import binascii
 import json
-import os
-from pathlib import Path
 from urllib.parse import urlsplit
 
 from cryptography.hazmat.primitives import serialization
@@ -15,9 +13,7 @@ from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature
 from cryptography.hazmat.primitives.hashes import SHA256
 
 from gateway.edges.phone.sealed import point
-from gateway.errors import StoreFault
 
-NAME = "push.key"
 #: RFC 8292 section 2: no more than a day ahead; half of it forgives a clock that is hours off.
 GOOD_S = 12 * 3600
 
@@ -59,36 +55,19 @@ class Vapid:
         return f"vapid t={signed}.{signature}, k={self.public}"
 
 
-def load_vapid(store: Path, contact: str | None = None) -> Vapid:
-    """With the key beside the store; made on first use, whole or not at all. Raises StoreFault."""
-    file = store / NAME
-    try:
-        if not file.exists():
-            _make(file)
-        if file.stat().st_mode & 0o077:
-            raise StoreFault(f"{file}: others may read it; expected mode 600")
-        key = serialization.load_pem_private_key(file.read_bytes(), None)
-    except OSError as fault:
-        raise StoreFault(f"{file}: {fault.strerror}; expected a private key") from fault
-    except (ValueError, TypeError) as fault:
-        raise StoreFault(f"{file}: no private key (PEM); without it phones must be set up anew") from fault
-    if not isinstance(key, ec.EllipticCurvePrivateKey) or not isinstance(key.curve, ec.SECP256R1):
-        raise StoreFault(f"{file}: expected a key of P-256")
-    return Vapid(key, contact)
-
-
-def _make(file: Path) -> None:
-    pem = ec.generate_private_key(ec.SECP256R1()).private_bytes(
+def fresh_key() -> bytes:
+    """A private key of P-256, as PEM."""
+    return ec.generate_private_key(ec.SECP256R1()).private_bytes(
         serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     )
-    fresh = file.with_name(f"{NAME}.new")
-    fresh.unlink(missing_ok=True)
-    handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+
+
+def read_key(pem: bytes) -> ec.EllipticCurvePrivateKey:
+    """The private key; raises ValueError with what was expected."""
     try:
-        with os.fdopen(handle, "wb") as out:
-            out.write(pem)
-            out.flush()
-            os.fsync(out.fileno())
-        fresh.replace(file)
-    finally:
-        fresh.unlink(missing_ok=True)
+        key = serialization.load_pem_private_key(pem, None)
+    except (ValueError, TypeError) as fault:
+        raise ValueError("no private key (PEM)") from fault
+    if not isinstance(key, ec.EllipticCurvePrivateKey) or not isinstance(key.curve, ec.SECP256R1):
+        raise ValueError("expected a key of P-256")
+    return key
