@@ -7,7 +7,7 @@ import json
 import pytest
 
 from gateway.core import engine, views_kiln
-from gateway.core.effects import BreakKnown
+from gateway.core.effects import AlarmChange, BreakKnown
 from gateway.core.follow import kiln_load
 from gateway.core.inputs import KilnWorked
 from gateway.core.inputs_journey import Voided
@@ -165,6 +165,34 @@ def test_heat_far_over_the_programme_rings_the_fire_service_and_sends_nobody_in(
     spoken(told)
 
 
+def test_air_on_that_climbs_faster_than_its_stage_is_told_and_slower_is_not() -> None:
+    """15 K and 6 K an hour, where the shipped programme allows 10."""
+    for hours_up, told_of in ((1.0, ["medium"]), (2.5, [])):
+        world = World(programme=((0.0, 45.0), (7.0, 45.0), (7.0 + hours_up, 60.0), (99.0, 60.0)))
+        told = Kilning(world, people={0.5: LIT}).play(10.5)
+        assert [one.priority for one in told.raised("kiln_ramp")] == told_of, hours_up
+        spoken(told)
+
+
+def test_a_stage_that_should_have_ended_half_a_day_ago_is_on_the_list_and_rings_nobody() -> None:
+    world = World(programme=((0.0, 45.0), (99.0, 45.0)))
+    told = Kilning(world, people={0.5: LIT}, second_h=2.0).play(15.0)
+    (late,) = told.raised("kiln_overrun")
+    assert (late.priority, hours(late.raised_at_ms)) == ("low", 14.5)
+    assert told.calls() == []
+
+
+def test_a_load_stripped_warm_is_on_the_list_until_it_is_in_store() -> None:
+    people = {0.5: LIT, 24.0: KilnWorked("stripped", "kiln"), 25.0: KilnWorked("to-store", "kiln")}
+    told = Kilning(World(), people=people).play(25.5)
+    (warm,) = told.raised("kiln_cooling")
+    assert (warm.priority, warm.limit) == ("low", 30.0)
+    assert hours(warm.raised_at_ms) == pytest.approx(24.0, abs=0.05)
+    changes = [one for one in told.effects if isinstance(one, AlarmChange) and one.kind == "kiln_cooling"]
+    assert [(one.change.signal, hours(one.change.at_ms)) for one in changes][1:] == [("clear", 25.0)]
+    assert [one.title for one in told.calls()] == ["MORNING LIST"]
+
+
 @pytest.mark.parametrize("hour", [20.95, 21.1])
 def test_a_break_taken_back_after_a_raise_is_a_high_alarm(hour: float) -> None:
     """Told, hand-dry recorded on its word, the fire raised; but then the air comes off wet again."""
@@ -174,6 +202,7 @@ def test_a_break_taken_back_after_a_raise_is_a_high_alarm(hour: float) -> None:
     assert [one.state for one in breaks(told)][:2] == ["announced", "withdrawn"]
     (alarm,) = told.raised("kiln_break_withdrawn")
     assert alarm.priority == "high"
+    assert views_kiln.kilns(told.state)[0]["stage"] == "second drying", "a stage never goes back"
     spoken(told)
 
 
