@@ -197,6 +197,17 @@ def test_wet_grain_turned_up_after_the_break_withdraws_it() -> None:
     assert kiln.states() == [ANNOUNCED, WITHDRAWN]
 
 
+@pytest.mark.parametrize(("mixed", "state"), [(True, WITHDRAWN), (False, ANNOUNCED)])
+def test_a_turned_load_may_fall_back_a_part_of_the_way_and_a_levelled_one_has_broken(
+    mixed: bool, state: str
+) -> None:
+    kiln = _plateau()
+    kiln.go(300, WET_C + 0.7, 48.0)
+    disturb(kiln.watch, SETTINGS, kiln.at_ms, mixed=mixed)
+    kiln.go(60 * 14, 31.0)
+    assert kiln.watch.seen.state == state
+
+
 def test_one_that_broke_before_anybody_looked_is_told_as_late() -> None:
     kiln = _Kiln()
     kiln.go(180, 50.0, 51.0)
