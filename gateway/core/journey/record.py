@@ -17,7 +17,7 @@ from gateway.core import codec
 from gateway.core.inputs import KINDS, Cast, KilnWorked, Loaded, event_from_plain
 from gateway.core.inputs_journey import Corrected, Steeped, Upheld, Voided
 from gateway.core.journey import ground as grounds
-from gateway.core.journey.fold import FOLDS, fold
+from gateway.core.journey.fold import fold
 from gateway.core.journey.fold_floor import NOTHING
 from gateway.core.journey.ground import Firing, Ground
 from gateway.core.piece import Lying, Order
@@ -294,7 +294,3 @@ def _where(site: Site, record: Record) -> str:
         record.body.get("bed") or record.body.get("steep") or record.body.get("kiln") or ""
     )
     return place.name if place else "Floor"
-
-
-#: What `Pieces.take` takes.
-TAKEN = frozenset(FOLDS)

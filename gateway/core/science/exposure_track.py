@@ -82,10 +82,6 @@ class Track:
             from_ms += piece[0]
         return max(0.0, area[0]), max(0.0, area[1]), max(0.0, area[2])
 
-    def forget_highest(self) -> None:
-        """Look for the highest mean from here on."""
-        self.highest = Highest()
-
     def move(self, by_ms: int) -> None:
         """The clock was set: everything was that much later."""
         self.start_ms += by_ms

@@ -19,8 +19,6 @@ _HOUR_MS = 3_600_000
 FADES = 8
 #: Floor without grain shorter than this is not drawn (ours).
 _LEAST_M = 0.05
-#: The scale of a strip's thermometer; a value beyond is drawn at its end and its figure says what it is.
-SCALE_C = (8.0, 30.0)
 
 
 def floor(state: State, ahead: Forecast = AHEAD) -> Row:
