@@ -45,7 +45,6 @@ class Due(NamedTuple):
     """
 
     first: Reason | None
-    reasons: tuple[Reason, ...]
     clock: turning.Turning | None
     order: Order | None
     idle: str = ""
@@ -58,19 +57,18 @@ def due(state: State, place: Place, ahead: Forecast = AHEAD) -> Due:
     order = state.pieces.order(place.id, state.at_ms)
     if lying is None:
         idle = "known empty" if place.id in state.pieces.empty else "no cast recorded"
-        return Due(None, (), None, None, idle)
+        return Due(None, None, None, idle)
     if in_couch(lying, state.at_ms):
-        return Due(None, (), None, order, "in the couch")
+        return Due(None, None, order, "in the couch")
     clock = turning.clock(state, place)
     found = [*_by_clock(state, place, clock), *_by_heat(state, place, lying, ahead)]
     found += _by_sample(state, place, lying)
     if order is not None:
         found = [_after(reason, order.until_ms) for reason in found]
-    reasons = tuple(sorted(found, key=lambda reason: (reason.start_ms, reason.due_ms, reason.kind)))
-    idle = "" if reasons else "no turning programme"
-    chilled = turning.chilled(state, place)
-    first = _counts(state, place, reasons[0]) if reasons else None
-    return Due(first, reasons, clock, order, idle, chilled)
+    earliest = min(found, key=lambda one: (one.start_ms, one.due_ms, one.kind), default=None)
+    first = _counts(state, place, earliest) if earliest else None
+    idle, chilled = "" if first else "no turning programme", turning.chilled(state, place)
+    return Due(first, clock, order, idle, chilled)
 
 
 def _counts(state: State, place: Place, earliest: Reason) -> Reason:
