@@ -147,6 +147,7 @@ def round_sheet(desk: Desk) -> Shown:
             "hours": hours,
             "until": until_ms,
             "rooms": floor.rooms(state),
+            "kilns": views_kiln.kilns(state),
         }
 
     return "round.html", desk.given.ask(look) | {
