@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 
 from gateway.core import engine, views_kiln
 from gateway.core.effects import AlarmChange, BreakKnown
 from gateway.core.follow import kiln_load
-from gateway.core.inputs import KilnWorked
+from gateway.core.inputs import KilnWorked, SiteChanged
 from gateway.core.inputs_journey import Voided
+from gateway.core.site import Probe
 from gateway.core.wording_gsm import MOST, septets
 from gateway.core.wording_parts import NEVER
 from gateway.show import documents
 from tests.cli.house import schema
 from tests.scenarios.kiln_seeds import NEAR_MIN, play
-from tests.scenarios.kilns import HOUR, MINUTE, START, Deed, Kilning, World, hours
+from tests.scenarios.kilns import BARLEY_T, HOUR, MINUTE, START, Deed, Kilning, World, hours, site
 
 LIT = KilnWorked("lit", "kiln")
 
@@ -240,6 +243,38 @@ def test_a_sample_puts_the_estimate_right() -> None:
     (row,) = views_kiln.kilns(told.state)
     assert row["moisture_wb"]["mean"] == pytest.approx(0.36, abs=0.01)
     assert row["moisture_wb"]["low"] < 0.36 < row["moisture_wb"]["high"]
+
+
+class Metered(World):
+    """As the kiln truly is, and a probe in its duct says how much air goes through."""
+
+    def readings(self) -> Iterator[tuple[str, float]]:
+        yield from super().readings()
+        yield "flow", self.air_m3_h_t * BARLEY_T * self.draught / 3600.0
+
+
+def test_a_load_is_reckoned_to_dry_by_the_air_that_is_measured() -> None:
+    """Half the usual draught: without a probe that says so the load is taken for drier than it is."""
+    flow = Probe("flow", "kiln", "air_flow", "m3/s", "qh/kiln/flow", 60.0, silent_after_s=900.0)
+
+    def too_dry(world: World) -> float:
+        fitted = SiteChanged(replace(site(), probes=(*site().probes, flow)))
+        told = Kilning(world, people={0.1: fitted, 0.5: LIT}).play(12.0)
+        (row,) = views_kiln.kilns(told.state)
+        return world.load.moisture_wb_mean() - float(row["moisture_wb"]["mean"])
+
+    assert abs(too_dry(Metered(draught=0.5))) < 0.015
+    assert too_dry(World(draught=0.5)) > 0.03
+
+
+def test_heat_damage_grows_by_the_hour_and_with_the_heat() -> None:
+    def left(world: World, each_h: tuple[float, float]) -> list[float]:
+        told = Kilning(world, people={0.5: LIT})
+        return [views_kiln.kilns(told.play(h).state)[0]["heat_damage"]["left"] for h in each_h]
+
+    early, late = left(World(), (4.0, 4.0))
+    assert 1.0 > early > late > 0.0
+    assert left(World(hotter_k=15.0), (4.0, 4.0))[1] < late
 
 
 @pytest.mark.parametrize("hour", [0.1, 5.0, 23.0])
