@@ -2,7 +2,7 @@
 
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -13,13 +13,12 @@ from gateway.core.inputs import Event
 from gateway.deliver import LOOK_S, Deliver, linker
 from gateway.edges.clock import real_mono_ms, real_wall_ms
 from gateway.edges.phone import Webhook
-from gateway.edges.sqlite import Reader, Writer, open_reader, open_writer
 from gateway.errors import StoreFault
-from gateway.ports import Cursor, DueNotice, NoticeLine
+from gateway.ports import DueNotice, NoticeLine
 from simulators.phone import Phone, Received, Reply
+from tests.contracts.kept import WITHIN_S, Kept
 
 SECRET = b"0123456789abcdefghijklmnop"
-WITHIN_S = 10.0
 KEY = b"k" * 32
 
 
@@ -44,15 +43,13 @@ class TestClock:
         return True
 
 
-class House:
+class House(Kept):
     """A store, two phones, and whatever delivers between them."""
 
     def __init__(self, folder: Path) -> None:
+        super().__init__(folder)
         self.clock = TestClock()
         self.ada, self.ben = Phone(secret=SECRET).start(), Phone(secret=SECRET).start()
-        self.writer: Writer = open_writer(folder, site_id="quern-hill", clock_kind="wall", reserve_bytes=4096)
-        self.reader: Reader = open_reader(folder)
-        self.recorded = threading.Condition()
         self.faults: list[Exception] = []
         self.made = 0
         self.delivers: list[Deliver] = []
@@ -78,18 +75,14 @@ class House:
 
     def record(self, event: Event) -> int:
         """Commit one event, unless a fault was laid out."""
-        with self.recorded:
+        with self.turn:
             if self.faults:
                 raise self.faults.pop(0)
-            with self.writer.atomic():
-                n = self.writer.add_event(1_793_588_000_000, 5000, event).n
-            self.recorded.notify_all()
-            return n
+            return super().record(event)
 
     def keep(self, *effects: Notice | AlarmChange) -> None:
         """Commit effects, as the judge does, and say so."""
-        with self.recorded, self.writer.atomic():
-            self.writer.save_effects(effects, Cursor(1, 1000), None)
+        self.save(*effects)
         self.deliver.nudge()
 
     def note(self, number: int, phone: str = "ada-1", alarm: int | None = 101) -> Notice:
@@ -103,14 +96,9 @@ class House:
 
     def line(self, number: int) -> NoticeLine:
         """What the store says of a notice."""
-        with self.recorded:
+        with self.turn:
             [found] = [one for one in self.reader.notices(100) if one.notice.number == number]
             return found
-
-    def until(self, true: Callable[[], bool]) -> None:
-        """Wait for something committed."""
-        with self.recorded:
-            assert self.recorded.wait_for(true, WITHIN_S), "not in time"
 
     def tried(self, number: int, outcomes: list[str]) -> None:
         """Wait until these attempts of a notice are committed, and these only."""
@@ -131,8 +119,7 @@ class House:
         self.ada.stop()
         self.ben.stop()
         assert all(one.stop(WITHIN_S) for one in (*self.delivers, self.deliver))
-        self.reader.close()
-        self.writer.close()
+        super().close()
 
 
 @pytest.fixture

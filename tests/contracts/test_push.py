@@ -2,7 +2,6 @@
 
 import json
 import socket
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,24 +11,23 @@ from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.asymmetric import ec
 
 from gateway.core.effects import Notice
-from gateway.core.inputs import Delivery, Event
+from gateway.core.inputs import Delivery
 from gateway.core.site import Person, Site
 from gateway.deliver import Deliver, linker
 from gateway.edges.clock import WallClock
 from gateway.edges.phone.push import KEEP_S, Push, checked
 from gateway.edges.phone.sealed import PLAIN_MOST, coded, sealed
 from gateway.edges.phone.vapid import GOOD_S, Vapid, unb64
-from gateway.edges.sqlite import open_reader, open_writer
 from gateway.errors import DeliveryFault, StoreFault
 from gateway.live_keys import load_vapid
 from gateway.live_push import MOST_A_PERSON, Pushes
-from gateway.ports import Cursor, WebLine
+from gateway.ports import WebLine
 from simulators.phone import Reply
+from tests.contracts.kept import WITHIN_S, Kept
 from tests.contracts.push_receiver import Browser, Receiver
 from tests.contracts.test_phone import LINK, NOTE, raw_server
 
 CLOCK = WallClock(always_trusted=True)
-WITHIN_S = 10.0
 SITE = Site(
     "quern-hill", "Quern Hill", "UTC", people=(Person("ada", "Ada", "shift"), Person("ben", "Ben", "shift"))
 )
@@ -217,15 +215,12 @@ def test_the_key_beside_the_store_is_made_once_for_its_owner_only(tmp_path: Path
         load_vapid(tmp_path)
 
 
-class House:
+class House(Kept):
     """A real store, phones that were made on the page, and what delivers to them."""
 
     def __init__(self, folder: Path) -> None:
-        self.writer = open_writer(folder, site_id="quern-hill", clock_kind="wall", reserve_bytes=4096)
-        self.reader = open_reader(folder)
+        super().__init__(folder)
         self.vapid = load_vapid(folder)
-        self.turn = threading.Condition()
-        self.events: list[Event] = []
         self.adopted = 0
         self.pushes = self.new()
 
@@ -249,15 +244,6 @@ class House:
         with self.turn, self.writer.atomic():
             return self.writer.drop_web(kind, key)
 
-    def record(self, event: Event) -> int:
-        """Commit one event."""
-        with self.turn:
-            with self.writer.atomic():
-                n = self.writer.add_event(1_793_588_000_000, 5000, event).n
-            self.events.append(event)
-            self.turn.notify_all()
-            return n
-
     def phones(self) -> list[str]:
         """The ids of the judge's site."""
         return [phone.id for phone in self.pushes.merged(SITE).phones]
@@ -265,11 +251,6 @@ class House:
     def lines(self) -> list[WebLine]:
         """What is kept of phones."""
         return [line for line in self.reader.web_lines() if line.kind == "push"]
-
-    def close(self) -> None:
-        """Put all away."""
-        self.reader.close()
-        self.writer.close()
 
 
 @pytest.fixture
@@ -331,12 +312,10 @@ def test_a_phone_that_is_gone_loses_its_address_and_is_made_anew(house: House, r
         jitter=lambda: 0.0,
     )
     note = Notice((1, 1), 1, None, 1, "ben", "ben-push-1", "test", "low", "", "TEST", "TEST", False, 5)
-    with house.turn, house.writer.atomic():
-        house.writer.save_effects((note,), Cursor(1, 1000), None)
+    house.save(note)
     deliver.start()
     try:
-        with house.turn:
-            assert house.turn.wait_for(lambda: house.events, WITHIN_S)
+        house.until(lambda: house.events)
     finally:
         assert deliver.stop(WITHIN_S)
     [said] = house.events
