@@ -141,7 +141,8 @@ def test_a_probe_above_the_recorded_depth_watches_nothing_and_a_hot_one_calls() 
     assert [one.change.signal for one in desk.alarms("bed_unwatched")] == ["raise"]
     assert _row(desk, "b1")["why"] == "hangs at 13 cm, bed 10 cm deep"
     _minutes(desk, 11, 30, b1=26.0)
-    assert desk.alarms("bed_hot")[-1].level == "urgent"
+    hot = desk.alarms("bed_hot")[-1]
+    assert (hot.level, hot.probe, hot.value) == ("urgent", "b1", 26.0), "called, and with its own words"
     desk.lay(30, Thinned(bed="bed-b", depth_cm=15.0))
     assert _ended(desk, "probe_high") == ["b1"]
     assert [one.change.signal for one in desk.alarms("bed_unwatched")] == ["raise", "clear"]
