@@ -38,6 +38,7 @@ from gateway.settings.forms import (
 from gateway.settings.forms_air import InstantForm, LimitForm, RoomForm
 from gateway.settings.honest import shipped as shipped_honest
 from gateway.settings.load import ARRAYS, TABLES
+from gateway.settings.quantities import silent_after_s
 from gateway.settings.words import keys_of
 from simulators.phone import screen
 from tests import docs
@@ -266,6 +267,37 @@ def test_what_the_tables_say_of_limits_is_so() -> None:
 
 
 WHOLE, *FRAGMENTS = blocks(README, "toml")
+
+
+def test_what_is_told_of_air_is_so_where_a_site_says_nothing_of_it(tmp_path: Path) -> None:
+    air = settings.load(_lay_out(tmp_path, WHOLE), with_secrets=False).site.air
+    ours = {"co2_no_entry_ppm": "high_ppm", "co2_leave_ppm": "leave_ppm", "co2_deadband_ppm": "deadband_ppm"}
+    table = {cells[0].strip("`"): cells[1].strip('`"') for cells in rows(section("`[air]`"))}
+    told = {key: float(text) for key, text in table.items() if re.fullmatch(r"\d+", text)}
+    assert len(told) == 10
+    assert told == {key: float(getattr(air, ours.get(key, key))) for key in told}
+    cautions = " ".join(section("Cautions").split())
+    assert (
+        f"({air.high_ppm:,.0f} ppm unless its place says another: nobody in without a hand meter; "
+        in cautions
+    )
+    assert f"{air.leave_ppm:,.0f}: leave)" in cautions
+    assert f"({air.co_leave_ppm:g}: leave; {air.co_evacuate_ppm:g}: everybody out of the" in cautions
+    # A full low floor, shut.
+    assert "32 t of barley in 1,120 m3 reach 5,000 ppm in half an hour" in cautions
+    hours = (5000.0 - air.room.outdoor_ppm) / air.room.shut_ppm_h(1120.0, 32.0)
+    assert hours == pytest.approx(0.5, abs=0.05)
+
+
+def test_how_long_a_probe_may_be_silent_is_as_told() -> None:
+    told = {cells[0].strip("`"): cells[1] for cells in rows(section("`[[probe]]`"))}["silent_after_s"]
+    bed, gas = silent_after_s("co2", "bed", 60.0), silent_after_s("co", "kiln", 60.0)
+    kiln, other = silent_after_s("temperature", "kiln", 60.0), silent_after_s("humidity", "room", 60.0)
+    times = silent_after_s("temperature", "room", 7200.0) / 7200.0
+    assert told == (
+        f"{bed:g} in a bed, {gas:g} for gas elsewhere, {kiln:g} in a kiln, else {other:g}; "
+        f"at least {times:g} `every_s`"
+    )
 
 
 def _lay_out(folder: Path, text: str) -> Path:
