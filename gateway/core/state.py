@@ -31,7 +31,8 @@ class State:
     `due_run_ms` is a running time before which no tick can do anything; 0 asks for the very next one.
     `settling_from_ms` is the running time from which silence counts (after a start, a gap, a lost broker).
     `noted_ms` is the real time at which people recorded while the gateway was down, 0 while it runs.
-    `rearmed` are beds recorded empty that have been cool since: what is warm there now is other grain.
+    `rearmed` are beds recorded empty that have been cool since, or warm up: what is warm there now is grain.
+    `emptied` is since when on running time each of those recorded empty has been so.
     `steep_late` is what each steep is late with: drain or fill. `evening_*`: when the maltster is next told
     what the night brings.
     """
@@ -61,6 +62,7 @@ class State:
     sample_run_ms: int = 0
     noted_ms: int = 0
     rearmed: list[str] = field(default_factory=list)
+    emptied: dict[str, int] = field(default_factory=dict)
     steep_late: dict[str, str] = field(default_factory=dict)
     evening_at_ms: int = 0
     evening_run_ms: int = 0

@@ -419,6 +419,19 @@ def test_grain_in_a_bed_recorded_empty_is_judged_by_the_strictest_limits() -> No
     assert [one.change.signal for one in made.alarms("bed_hot")][-1] == "clear"
 
 
+def test_a_bed_recorded_empty_by_mistake_whose_grain_goes_on_warming_calls_before_it_was_ever_cool() -> None:
+    made = desk()
+    warm(made, 5, 30, 21.0, 0.6)
+    made.lay(30, Loaded("bed-a", "kiln"))
+    warm(made, 30, 70, 21.3, 0.6)
+    assert made.alarms("bed_hot") == []
+
+    warm(made, 70, 170, 21.7, 0.6)
+    assert [one.change.signal for one in made.alarms("bed_hot")] == ["raise"]
+    assert (made.alarms("bed_hot")[-1].limit, made.notices()[-1].priority) == (22.0, "medium")
+    assert "no cast recorded" in made.notices()[-1].text
+
+
 def test_what_was_recorded_while_the_gateway_was_down_has_its_real_time() -> None:
     made = desk()
     made.lay(60, NotedAt(START + 6 * HOUR))

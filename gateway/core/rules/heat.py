@@ -52,7 +52,7 @@ def _kinds(state: State, place: Place, value: float) -> tuple[str, ...]:
 
 
 def _other_grain(state: State, place: Place, value: float) -> bool:
-    """Whether the bed has been cool since it was emptied, and this is not the room's air."""
+    """Whether the bed has been cool since it was emptied, or warms, and this is not the room's air."""
     if place.id not in state.rearmed:
         return False
     rooms = [one.id for one in state.site.places if one.kind == "room" and one.floor == place.floor]

@@ -16,6 +16,8 @@ from gateway.core.want import Want
 EVERY_MS = 300_000
 #: The last load's warmth is gone from a bed this far below the strictest limit (ours).
 COOL_K = 2.0
+#: A bed recorded empty that warms so fast holds grain (ours: three times the noise of a trend).
+WARMS_K_PER_H = 0.2
 #: So long after a turn a bed has come down and its probes are grain again; before, its heat says nothing.
 SETTLES_MS = 45 * 60_000
 
@@ -25,7 +27,10 @@ def judge(state: State) -> None:
     if state.run_ms < state.sample_run_ms:
         return
     state.sample_run_ms = (state.run_ms // EVERY_MS + 1) * EVERY_MS
-    state.rearmed = [bed for bed in state.pieces.empty if bed in state.rearmed or _cool(state, bed)]
+    state.emptied = {bed: state.emptied.get(bed, state.run_ms) for bed in state.pieces.empty}
+    state.rearmed = [
+        bed for bed in state.pieces.empty if bed in state.rearmed or _cool(state, bed) or _warms(state, bed)
+    ]
     for place in state.site.places:
         lying = state.pieces.beds.get(place.id)
         if place.kind != "bed" or lying is None:
@@ -41,6 +46,15 @@ def _cool(state: State, bed: str) -> bool:
     best = heat.extreme(state, bed, 1)
     strict_c = heat.ladder_for(state, place, "bed_hot", state.at_ms).levels[0].limit
     return best is not None and (best[1].value or 0.0) <= strict_c - COOL_K
+
+
+def _warms(state: State, bed: str) -> bool:
+    """Whether a bed recorded empty grows warmer long after: the last load's warmth only falls."""
+    if state.run_ms - state.emptied[bed] < SETTLES_MS:
+        return False
+    best = heat.extreme(state, bed, 1)
+    trend = best[1].trend_per_h() if best else None
+    return trend is not None and trend >= WARMS_K_PER_H
 
 
 def since_ms(lying: Lying) -> int:
