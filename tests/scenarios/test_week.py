@@ -37,6 +37,7 @@ def test_two_days_are_seen_foretold_and_called(week: Week) -> None:
     assert found.true_turns >= 20
     assert found.seen_turns >= 0.9 * found.true_turns
     assert found.right_turns >= 0.9 * found.told_turns
+    assert found.failed == []
     assert found.missed == []
     assert found.needless_hot == []
     for ahead_h, most_k in ((2, 0.3), (4, 0.6)):
@@ -77,5 +78,6 @@ def _lines(path: Path, kinds: tuple[str, ...]) -> list[rows.Row]:
 def test_a_whole_week() -> None:
     found = sums(live(12, 7.0, Habits(outdoors_c=11.0)))
     show("\n".join(told(found)))
+    assert found.failed == []
     assert found.missed == []
     assert found.readings > 6 * 24 * HOUR / 60_000 * 35

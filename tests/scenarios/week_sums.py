@@ -6,24 +6,28 @@ The truth is the simulators' alone: when each bed was turned, and how warm it wa
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gateway.core.effects import AlarmChange, Notice, TurnKnown
+from tests.scenarios import week_heat
 from tests.scenarios.floor import HOUR, MINUTE, ms
+from tests.scenarios.week_heat import (
+    CALLED_WITHIN_MS,
+    HIGH_C,
+    NEAR_K,
+    NEAR_MS,
+    ON_MS,
+    Warm,
+    true_hottest,
+)
 from tests.scenarios.week_site import BEDS
 
 if TYPE_CHECKING:
     from tests.scenarios.week import Week
 
-HIGH_C, ON_MS = 22.0, 10 * MINUTE
-#: A call comes at most so long after ten minutes over the limit (readings each minute, lag, a delayed link).
-CALLED_WITHIN_MS = 20 * MINUTE
-#: A call is needless where nothing within so much of the limit was true so near to it.
-NEAR_K, NEAR_MS = 0.5, 30 * MINUTE
 #: A turn told is that turn where its end is told within this of the true one.
 SAME_TURN_MS = 15 * MINUTE
 
@@ -64,7 +68,10 @@ class Sums:
     delays_min: list[float] = field(default_factory=list)
     highs: int = 0
     highs_called: int = 0
+    highs_stood: int = 0
+    highs_short: int = 0
     missed: list[str] = field(default_factory=list)
+    failed: list[str] = field(default_factory=list)
     hot_alarms: int = 0
     needless_hot: list[str] = field(default_factory=list)
     alarms: Counter[str] = field(default_factory=Counter)
@@ -72,6 +79,11 @@ class Sums:
     night_calls_by_floor: Counter[str] = field(default_factory=Counter)
     errors_k: dict[int, list[float]] = field(default_factory=lambda: defaultdict(list))
     inside: dict[int, list[bool]] = field(default_factory=lambda: defaultdict(list))
+
+    @property
+    def highs_answered(self) -> int:
+        """High heats somebody had been rung for, be it long before."""
+        return self.highs_called + self.highs_stood
 
     def add(self, other: Sums) -> None:
         """Take another week's numbers in."""
@@ -92,60 +104,11 @@ def sums(week: Week) -> Sums:
         bed_weeks=len(BEDS) * (week.end_ms - week.start_ms) / (7 * 24 * HOUR), readings=week.readings
     )
     found.nights = round((week.end_ms - week.start_ms) / (24 * HOUR))
-    warm = _true_hottest(week.truth)
+    warm = true_hottest(week.truth)
     _turns(week, found)
-    _heat(week, _true_hottest(week.truth, in_grain=True), found)
+    _heat(week, true_hottest(week.truth, in_grain=True), found)
     _calls(week, found)
     _forecasts(week, warm, found)
-    return found
-
-
-class Warm:
-    """One bed's true temperature at its warmest probe's place, minute by minute."""
-
-    def __init__(self) -> None:
-        self.at_ms: list[int] = []
-        self.c: list[float] = []
-
-    def take(self, at_ms: int, c: float) -> None:
-        if self.at_ms and self.at_ms[-1] == at_ms:
-            self.c[-1] = max(self.c[-1], c)
-        else:
-            self.at_ms.append(at_ms)
-            self.c.append(c)
-
-    def over(self, limit: float, hold_ms: int) -> list[tuple[int, int]]:
-        """Times from and to at or over a limit for at least so long."""
-        runs: list[tuple[int, int]] = []
-        began: int | None = None
-        last = 0
-        for at_ms, c in zip([*self.at_ms, 0], [*self.c, -math.inf], strict=True):
-            if c >= limit:
-                began = at_ms if began is None else began
-                last = at_ms
-            elif began is not None:
-                if last - began >= hold_ms:
-                    runs.append((began, last))
-                began = None
-        return runs
-
-    def most(self, from_ms: int, to_ms: int) -> float:
-        low, high = bisect_left(self.at_ms, from_ms), bisect_left(self.at_ms, to_ms + 1)
-        return max(self.c[low:high], default=-math.inf)
-
-    def at(self, at_ms: int) -> float | None:
-        i = bisect_left(self.at_ms, at_ms)
-        return self.c[i] if i < len(self.at_ms) and self.at_ms[i] - at_ms < 2 * MINUTE else None
-
-
-def _true_hottest(truth: Iterable[dict[str, Any]], in_grain: bool = False) -> dict[str, Warm]:
-    """By bed; with `in_grain` only where a probe was in the grain at the time: one on a hook cannot tell."""
-    found = {bed: Warm() for bed in BEDS}
-    for line in truth:
-        if in_grain and not line.get("in_place"):
-            continue
-        if line["kind"] == "temperature" and line["place"] in found:
-            found[line["place"]].take(ms(line["at"]), line["value_c"])
     return found
 
 
@@ -197,29 +160,25 @@ def _turns(week: Week, found: Sums) -> None:
 
 
 def _heat(week: Week, warm: dict[str, Warm], found: Sums) -> None:
-    raised = [
-        (at_ms, one) for at_ms, one in week.effects
-        if isinstance(one, AlarmChange) and one.kind == "bed_hot" and not one.late
-    ]  # fmt: skip
-    standing: dict[str, list[tuple[int, int]]] = defaultdict(list)
-    for at_ms, one in raised:
-        if one.change.signal == "raise" and one.place:
-            standing[one.place].append((at_ms, week.end_ms))
-            found.hot_alarms += 1
-            if warm[one.place].most(at_ms - NEAR_MS, at_ms + NEAR_MS) < HIGH_C - NEAR_K:
-                found.needless_hot.append(f"{one.place} at {_hours(week, at_ms)}")
-        elif one.cleared_at_ms and one.place and standing[one.place]:
-            standing[one.place][-1] = (standing[one.place][-1][0], at_ms)
+    told = week_heat.calls(week)
+    for bed, one in told.items():
+        found.hot_alarms += len(one.stood)
+        for since, _ in one.stood:
+            if warm[bed].most(since - NEAR_MS, since + NEAR_MS) < HIGH_C - NEAR_K:
+                found.needless_hot.append(f"{bed} at {_hours(week, since)}")
     for bed, line in warm.items():
         for began, last in line.over(HIGH_C, ON_MS):
             if last - began < ON_MS + CALLED_WITHIN_MS:
+                found.highs_short += 1
                 continue
             found.highs += 1
-            called = any(since <= began + ON_MS + CALLED_WITHIN_MS and until >= began
-                         for since, until in standing[bed])  # fmt: skip
-            found.highs_called += called
-            if not called:
-                found.missed.append(f"{bed} at {_hours(week, began)} for {(last - began) / HOUR:.1f} h")
+            judged = week_heat.judge(week, bed, told[bed], began, last)
+            found.highs_called += judged.how == "called"
+            found.highs_stood += judged.how == "stood"
+            if judged.how == "missed":
+                found.missed.append(judged.line)
+            if judged.failed:
+                found.failed.append(judged.line)
 
 
 def _calls(week: Week, found: Sums) -> None:
@@ -281,7 +240,10 @@ def told(found: Sums) -> list[str]:
         f"turns told that were so: {Share(found.right_turns, found.told_turns)}, twice: {found.doubled}",
         f"known after the end (median): {_median(found.delays_min)} min",
         f"high heat at a probe in the grain, called in time: {Share(found.highs_called, found.highs)}",
+        f"  or its alarm stood, had rung and was answered: {Share(found.highs_answered, found.highs)}",
+        f"  too short to be judged: {found.highs_short} more",
         *(f"  missed: {line}" for line in found.missed),
+        f"  missed though the gateway heard it: {len(found.failed)}",
         f"bed_hot alarms: {found.hot_alarms}, needless: {len(found.needless_hot)}",
         *(f"  needless: {line}" for line in found.needless_hot),
         f"alarms by kind: {dict(sorted(found.alarms.items()))}",
