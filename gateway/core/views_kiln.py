@@ -27,10 +27,11 @@ _HOUR_MS = 3_600_000
 
 def kilns(state: State) -> list[dict[str, Any]]:
     """One row a kiln in the site file's order, whether anything lies in it or not."""
-    return [_row(state, place) for place in state.site.places if place.kind == "kiln"]
+    return [kiln(state, place) for place in state.site.places if place.kind == "kiln"]
 
 
-def _row(state: State, place: Place) -> dict[str, Any]:
+def kiln(state: State, place: Place) -> dict[str, Any]:
+    """The row of one kiln."""
     kilning, figures = state.kilns.now.get(place.id), state.site.kiln
     air, programme = kiln_air.look(state, place), state.programme(place)
     left = _left(kilning, figures, air)

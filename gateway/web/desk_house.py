@@ -72,26 +72,30 @@ def kilns(desk: Desk) -> Shown:
 
 def _kiln(desk: Desk, place: Place) -> Row:
     say, reader = desk.say(), desk.given.reader()
-    seen = desk.given.ask(lambda state: kiln.kiln(state, place))
+
+    def look(state: State) -> Row:
+        found = kiln.kiln(state, place)
+        shown = kiln.span(found["lit_ms"], say.now_ms)
+        return found | {
+            "air": [row for row in views_air.air(state) if row["place"] == place.id],
+            "story": _work_of(state, place.id, shown[0]),
+        }
+
+    seen = desk.given.ask(look)
     shown = kiln.span(seen["lit_ms"], say.now_ms)
     warm = [one for one in say.site.probes_of[place.id] if one.quantity == "temperature"]
     warm.sort(key=lambda probe: probe.height_cm or 0.0)
     with reader.snapshot():
         series = series_of(reader, warm, shown)
-    lines = kiln.steps(seen["programme"], seen["lit_ms"], shown)
+    lines = kiln.steps(seen["told"], seen["lit_ms"], shown)
     drawn = kiln.drawing(say, warm, series, shown, lines) if any(series.values()) else None
-    entry = [row for row in desk.given.ask(views_air.air) if row["place"] == place.id]
-    story = desk.given.ask(lambda state: _work_of(state, place.id, shown[0]))
-    told = next(row for row in desk.given.ask(views_kiln.kilns) if row["place"] == place.id)
-    estimated = {"told": told, **kiln.estimated(say, told)}
     return (
         seen
-        | estimated
+        | kiln.estimated(say, seen["told"])
         | {
             "place": place,
             "drawn": drawn,
-            "air": entry,
-            "story": story,
+            "marks": kiln.marks(seen["told"]["break"], shown),
             "warm": warm,
             "table": bed.table(warm, series, shown),
             "zero_ms": shown[0],

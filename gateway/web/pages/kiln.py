@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
+from gateway.core import views_kiln
 from gateway.core.asked import KILN_WORK
-from gateway.core.site import Place, Probe, Programme
+from gateway.core.follow import kiln_air
+from gateway.core.site import Place, Probe
 from gateway.core.state import State
 from gateway.web.pages import bed
 from gateway.web.pages.chart import Column
@@ -26,15 +29,15 @@ _NAMES = {
     "to-store": "To store",
 }
 WORK = tuple((word, _NAMES.get(word, word.capitalize())) for word in KILN_WORK if word != "moisture")
-#: Which thermometer is which, by where it hangs in the kiln.
-PARTS = ("air-on, under the load", "grain", "air-off, over the load")
+#: Which thermometer is which, by what the judge takes it for.
+PARTS = {"air_on": "air-on, under the load", "grain": "grain", "air_off": "air-off, over the load"}
 
 
 def kiln(state: State, place: Place) -> Row:
     """What lies in a kiln, since when it is lit, what its thermometers say."""
     firing = state.pieces.now.kilns.get(place.id)
     lit_ms = firing.lit_ms if firing else None
-    programme = state.programme(place)
+    told = views_kiln.kiln(state, place)
     probes = sorted(
         state.site.probes_of[place.id], key=lambda probe: (probe.quantity, probe.height_cm or 0.0)
     )
@@ -42,8 +45,8 @@ def kiln(state: State, place: Place) -> Row:
         "piece": firing.piece if firing else None,
         "last": firing.last if firing else None,
         "lit_ms": lit_ms,
-        "programme": programme,
-        "stage": stage(programme, lit_ms, state.at_ms),
+        "told": told,
+        "stage": stage(told, lit_ms, state.at_ms),
         "alarms": standing(state, place.id),
         "values": [_value(state, probe) for probe in probes],
         "at_ms": state.at_ms,
@@ -61,33 +64,27 @@ def _value(state: State, probe: Probe) -> Row:
     return {
         "probe": probe.id,
         "quantity": probe.quantity,
-        "part": part(probe),
+        "part": PARTS[kiln_air.role(probe)],
         "height_cm": probe.height_cm,
         "value": window.value if window and known else None,
         "at": window.measured_ms if window and known else None,
     }
 
 
-def part(probe: Probe) -> str:
-    """What a kiln's probe measures, by its height: under the load, in it, over it."""
-    height = probe.height_cm if probe.height_cm is not None else 0.0
-    return PARTS[0] if height < 0 else PARTS[1] if height < 100 else PARTS[2]
-
-
-def stage(programme: Programme, lit_ms: int | None, at_ms: int) -> Row | None:
-    """The programme's stage by the fire's hours, and the one that follows; None without fire or programme."""
-    if lit_ms is None or not programme.stages:
+def stage(told: Row, lit_ms: int | None, at_ms: int) -> Row | None:
+    """The stage that the judge goes by, never by time alone, and the fire's hours; None without fire."""
+    if lit_ms is None:
         return None
-    hours = (at_ms - lit_ms) / _HOUR_MS
-    here = [one for one in programme.stages if hours >= one.from_h] or [programme.stages[0]]
-    later = [one for one in programme.stages if one.from_h > hours]
+    here = _reached(told)[-1:]
     return {
-        "name": here[-1].name,
-        "target_c": here[-1].target_c,
-        "limit_c": here[-1].limit_c,
-        "hours": hours,
-        "then": later[0] if later else None,
+        "name": here[0]["name"] if here else "Fire lit",
+        "target_c": here[0]["target_c"] if here else None,
+        "hours": (at_ms - lit_ms) / _HOUR_MS,
     }
+
+
+def _reached(told: Row) -> list[Row]:
+    return [one for one in told["programme"] if one["reached"]]
 
 
 def estimated(say: Say, told: Row) -> Row:
@@ -130,25 +127,35 @@ def span(lit_ms: int | None, now_ms: int) -> tuple[int, int]:
     return max(lit_ms if lit_ms is not None else now_ms - 24 * _HOUR_MS, now_ms - LONGEST_MS), now_ms
 
 
-def steps(programme: Programme, lit_ms: int | None, shown: tuple[int, int]) -> list[Row]:
-    """The programme's targets and limits as lines over the time shown."""
-    if lit_ms is None or not programme.stages:
-        return [{"name": "limit", "points": [(shown[0], programme.cap_c), (shown[1], programme.cap_c)]}]
+def steps(told: Row, lit_ms: int | None, shown: tuple[int, int]) -> list[Row]:
+    """The targets and limits of the stages that were reached as lines over the time shown."""
+    stages, from_ms, to_ms = _reached(told), *shown
+    if lit_ms is None or not stages:
+        limit_c = told["air_on_limit_c"]
+        return [{"name": "limit", "points": [(from_ms, limit_c), (to_ms, limit_c)]}]
+    newest_ms = told["stage_at"] or lit_ms
+    begins = [min(newest_ms, lit_ms + round(one["from_h"] * _HOUR_MS)) for one in stages[:-1]]
+    # A stage begins when all it waits for has come, which may be long after its hour.
+    begins += [newest_ms, to_ms]
     found: list[Row] = []
     for name, key in (("wanted", "target_c"), ("limit", "limit_c")):
-        points: list[tuple[int, float]] = []
-        for at, one in enumerate(programme.stages):
-            from_ms = lit_ms + round(one.from_h * _HOUR_MS)
-            ends_h = programme.stages[at + 1].from_h if at + 1 < len(programme.stages) else None
-            to_ms = shown[1] if ends_h is None else lit_ms + round(ends_h * _HOUR_MS)
-            if from_ms < shown[1] and to_ms > shown[0]:
-                points += [
-                    (max(shown[0], from_ms), getattr(one, key)),
-                    (min(shown[1], to_ms), getattr(one, key)),
-                ]
+        points = [
+            (min(max(at, from_ms), to_ms), one[key])
+            for one, span_ms in zip(stages, pairwise(begins), strict=True)
+            if span_ms[0] < to_ms and span_ms[1] > from_ms
+            for at in span_ms
+        ]
         if points:
             found.append({"name": name, "points": points})
     return found
+
+
+def marks(seen: Row, shown: tuple[int, int]) -> list[Row]:
+    """The kiln break as a mark over the drawing; none where it is not seen, or was before."""
+    at = seen["at"]
+    if seen["state"] != "announced" or at is None or not shown[0] <= at <= shown[1]:
+        return []
+    return [{"at": at, "seen": True}]
 
 
 def drawing(
