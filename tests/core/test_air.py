@@ -113,6 +113,26 @@ def test_two_levels_of_co2_each_call_everybody() -> None:
     assert all("Do not go in, even to help" in one.text for one in made.notices())
 
 
+def test_a_place_may_have_lower_levels_of_its_own() -> None:
+    own = tuple(
+        replace(place, co2_high_ppm=2000.0, co2_leave_ppm=4000.0, co_leave_ppm=10.0, co_evacuate_ppm=50.0)
+        if place.id == "room" else place
+        for place in maltings().places
+    )  # fmt: skip
+    made = Desk(replace(maltings(), places=own))
+    say(made, 1, 4, air=2000.0, air_co=0.0)
+    assert [(one.level, one.limit) for one in made.alarms("gas_high")] == [("no_entry", 2000.0)]
+    say(made, 4, 7, air=4000.0, air_co=0.0)
+    assert [(one.level, one.limit) for one in made.alarms("gas_high")][1:] == [("leave", 4000.0)]
+    made = Desk(replace(maltings(), places=own))
+    say(made, 1, 4, air=600.0, air_co=10.0)
+    say(made, 4, 7, air=600.0, air_co=50.0)
+    assert [(one.level, one.limit) for one in made.alarms("gas_high")] == [
+        ("leave", 10.0),
+        ("evacuate", 50.0),
+    ]
+
+
 def test_it_ends_only_when_the_reading_is_down_and_somebody_says_that_all_are_out() -> None:
     made = desk()
     say(made, 1, 4, air=6000.0, air_co=0.0)
