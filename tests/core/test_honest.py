@@ -250,6 +250,19 @@ def test_a_thermometer_put_in_by_hand_a_kelvin_off_is_said_until_one_agrees() ->
     assert _ended(desk, "probe_hand") == ["a2"]
 
 
+def test_by_hand_is_held_against_what_the_probe_said_then_and_not_at_another_time() -> None:
+    desk = _desk()
+    _minutes(desk, 1, 10, b1=17.0)
+    desk.lay(25, HandRead(bed="bed-b", c=20.0))
+    assert _begun(desk, "probe_hand") == [], "the probe's last word is a quarter of an hour old"
+    _minutes(desk, 30, 32, b1=17.0)
+    desk.lay(32, HandRead(bed="bed-b", c=20.0))
+    assert _begun(desk, "probe_hand") == ["b1"]
+    desk.lay(33, PutOutOfService("b1"))
+    desk.wait(50)
+    assert _ended(desk, "probe_hand") == ["b1"], "it is being seen to"
+
+
 def test_co2_below_outdoor_air_for_an_hour_is_a_calibration_finding() -> None:
     desk = _desk()
     _minutes(desk, 1, 50, air=360.0)
