@@ -196,6 +196,25 @@ def test_a_load_stripped_warm_is_on_the_list_until_it_is_in_store() -> None:
     assert [one.title for one in told.calls()] == ["MORNING LIST"]
 
 
+class Fuming(World):
+    """Carbon monoxide in the kiln from the eighth hour on."""
+
+    def readings(self) -> Iterator[tuple[str, float]]:
+        yield from super().readings()
+        yield "co", 150.0 if self.minute >= 8 * 60 else 2.0
+
+
+def test_carbon_monoxide_with_the_fire_drawn_is_a_fire_and_with_the_fire_lit_it_is_gas() -> None:
+    fume = Probe("co", "kiln", "co", "ppm", "qh/kiln/co", 60.0, silent_after_s=300.0, range_high=1000.0)
+    fitted = SiteChanged(replace(site(), probes=(*site().probes, fume)))
+    lit = Kilning(Fuming(), people={0.1: fitted, 0.5: LIT}).play(8.4)
+    drawn = Kilning(Fuming(), people={0.1: fitted, 0.5: LIT, 7.5: KilnWorked("drawn", "kiln")}).play(8.4)
+    for told, fires in ((lit, []), (drawn, ["highest"])):
+        assert [one.priority for one in told.raised("kiln_fire")] == fires
+        assert [one.priority for one in told.raised("gas_high")] == ["highest"]
+        spoken(told)
+
+
 @pytest.mark.parametrize("hour", [20.95, 21.1])
 def test_a_break_taken_back_after_a_raise_is_a_high_alarm(hour: float) -> None:
     """Told, hand-dry recorded on its word, the fire raised; but then the air comes off wet again."""
