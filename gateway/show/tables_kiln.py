@@ -56,7 +56,7 @@ def _broke(row: Row, eyes: Eyes) -> str:
     if one["state"] != "announced":
         return said
     since = "before" if one["late"] else "at"
-    return f"{said} {since} {eyes.time(one['at'])}, sureness {one['sureness']:.1f}"
+    return f"{said} {since} {eyes.time(one['at'])}, {one['sureness']:.0%} sure"
 
 
 def _water(row: Row) -> list[str]:
