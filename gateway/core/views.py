@@ -23,10 +23,11 @@ _FRESH_INTERVALS = 3
 
 def beds(state: State, ahead: Forecast = AHEAD) -> list[dict[str, Any]]:
     """One row a bed, in walking order from the steep's end: what lies there, how warm, when to turn."""
-    return [_bed(state, place, ahead) for place in night.walk(state)]
+    return [bed(state, place, ahead) for place in night.walk(state)]
 
 
-def _bed(state: State, place: Place, ahead: Forecast) -> dict[str, Any]:
+def bed(state: State, place: Place, ahead: Forecast = AHEAD) -> dict[str, Any]:
+    """The row of one bed."""
     lying = state.pieces.beds.get(place.id)
     hottest, coldest = heat.extreme(state, place.id, 1), heat.extreme(state, place.id, -1)
     co2 = max((w.value for _, w in state.good(place.id, "co2") if w.value is not None), default=None)
@@ -124,7 +125,7 @@ def tonight(state: State, ahead: Forecast = AHEAD) -> list[dict[str, Any]]:
     found = [_steep_tonight(state, steep, late) for steep in state.pieces.now.steeps]
     keys = ("bed", "piece", "day", "due_at", "why", "hottest_c", "turned_at", "start_at", "reason", "line")
     for place in night.walk(state):
-        row = _bed(state, place, ahead)
+        row = bed(state, place, ahead)
         if row["piece"] is None or row["due_at"] is None:
             continue
         left = wording_turn.if_left(state, place, ahead, until_ms)

@@ -22,10 +22,11 @@ _HOUR_MS = 3_600_000
 
 def forecast(state: State) -> list[dict[str, Any]]:
     """One row a bed with a piece on it, in walking order."""
-    return [_row(state, place) for place in night.walk(state) if place.id in state.pieces.beds]
+    return [bed(state, place) for place in night.walk(state) if place.id in state.pieces.beds]
 
 
-def _row(state: State, place: Place) -> dict[str, Any]:
+def bed(state: State, place: Place) -> dict[str, Any]:
+    """The row of one bed; a piece lies on it."""
     moments = _moments(state)
     told = balance.forecast(state, place, reach.limits(state, place), sorted(moments))
     return {

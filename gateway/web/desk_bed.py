@@ -33,16 +33,15 @@ def one_bed(desk: Desk, name: str) -> Shown:
 
     def look(state: State) -> Row:
         lying = state.pieces.beds.get(name)
-        row = next(one for one in views.beds(state) if one["bed"] == name)
         return {
-            "row": row,
+            "row": views.bed(state, place),
             "cast_ms": lying.cast_ms if lying else None,
             "levels": floor.levels(state, place),
             "turned_ms": heat.newest_turn(state, name) or None,
             "alarms": floor.standing(state, name),
             "programme": state.programme(place),
             "hands": _hands(state, name),
-            "ahead": next((one for one in views_heat.forecast(state) if one["bed"] == name), None),
+            "ahead": views_heat.bed(state, place) if lying else None,
             "stretches": [
                 one for piece in views_piece.pieces(state) for one in piece["stretches"] if one["bed"] == name
             ],
