@@ -145,7 +145,7 @@ def _add_writing(app: FastAPI, web: Web) -> None:
             raise HTTPException(422, f"There is no verb {word[:40]!r}.")
         if not may_record(account, word):
             raise HTTPException(403, f"Your role is {account.role}; it does not do for {word}.")
-        body.setdefault("by", account.person or account.name)
+        body.setdefault("by", account.by)
         if "kind" in body:
             raise HTTPException(422, "kind: the verb stands in the address.")
         return {"journal": web.given.record(word, body)}

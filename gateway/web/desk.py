@@ -60,7 +60,7 @@ def common(desk: Desk) -> Row:
 def home(desk: Desk) -> Shown:
     """The floor."""
     now_ms, site = desk.given.now_ms(), desk.given.site()
-    me = desk.me.person or desk.me.name
+    me = desk.me.by
 
     def look(state: State) -> Row:
         shown = floor.floor(state)

@@ -166,5 +166,5 @@ def note(desk: Desk) -> Shown:
     return "note.html", {
         "here": "Hand-over",
         "notes": rows,
-        "me_as": desk.me.person or desk.me.name,
+        "me_as": desk.me.by,
     }

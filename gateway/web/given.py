@@ -78,6 +78,11 @@ class Account:
     fahrenheit: bool = False
     look: str = "auto"
 
+    @property
+    def by(self) -> str:
+        """Under what name they write: the person's id, else the account's own name."""
+        return self.person or self.name
+
     def may(self, *roles: str) -> bool:
         """Whether the role is one of these."""
         return self.role in roles

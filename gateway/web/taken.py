@@ -56,7 +56,7 @@ def body(given: Given, me: Account, form: Mapping[str, str]) -> dict[str, Any]:
             made["when_ms"] = _moment(text, given.site().time_zone)
         else:
             made[key] = " ".join(text.split()) if key == "note" else text
-    made.setdefault("by", me.person or me.name)
+    made.setdefault("by", me.by)
     return made
 
 
