@@ -215,6 +215,16 @@ def test_carbon_monoxide_with_the_fire_drawn_is_a_fire_and_with_the_fire_lit_it_
         spoken(told)
 
 
+def test_heat_that_rises_with_the_fire_drawn_is_a_fire() -> None:
+    """Towards 70 C, not far over the programme; with the fire lit the same is a fire too strong and no more."""
+    people = {0.5: LIT, 7.5: KilnWorked("drawn", "kiln")}
+    drawn = Kilning(World(), {9.0: happens(lit=1.0, hotter_k=25.0)}, people).play(9.7)
+    lit = Kilning(World(), {9.0: happens(hotter_k=25.0)}, {0.5: LIT}).play(9.7)
+    assert [one.priority for one in drawn.raised("kiln_fire")] == ["highest"]
+    assert lit.raised("kiln_fire") == []
+    assert [one.priority for one in lit.raised("kiln_hot")] == ["high"]
+
+
 @pytest.mark.parametrize("hour", [20.95, 21.1])
 def test_a_break_taken_back_after_a_raise_is_a_high_alarm(hour: float) -> None:
     """Told, hand-dry recorded on its word, the fire raised; but then the air comes off wet again."""
