@@ -83,7 +83,7 @@ def _list(heads: list[str], count: int, notice: int) -> str:
 
 def _head(line: Line, site: Site, at_ms: int) -> str:
     title, _ = say_call(Told(line.finding, site, at_ms))
-    head = gsm.clip(f"{line.number} {title}", 32)
+    head = gsm.clip(f"{line.number} {title}", 48)
     return head if line.finding.on else f"{head} (over)"
 
 

@@ -156,7 +156,7 @@ _DOUBTS = {
     "probe_drifts": ("IS OFF FROM THE OTHERS", " Compare in ice water, set its offset."),
     "probe_low": ("READS TOO LOW", " Hand meter before going in. Calibrate it."),
     "probe_sentinel": ("SENDS A FAULT VALUE", " Look at its power and cable."),
-    "probe_hand": ("IS OFF FROM THE HAND THERMOMETER", " Compare both in ice water."),
+    "probe_hand": ("IS OFF BY HAND THERMOMETER", " Compare both in ice water."),
     "probe_calibration_due": ("WANTS A CHECK", " Write the date in the site file after."),
 }
 CALLS: dict[str, Say] = {
