@@ -216,7 +216,7 @@ def test_carbon_monoxide_with_the_fire_drawn_is_a_fire_and_with_the_fire_lit_it_
 
 
 def test_heat_that_rises_with_the_fire_drawn_is_a_fire() -> None:
-    """Towards 70 C, not far over the programme; with the fire lit the same is a fire too strong and no more."""
+    """Towards 70 C, not far over the programme; with the fire lit it is a fire too strong, no more."""
     people = {0.5: LIT, 7.5: KilnWorked("drawn", "kiln")}
     drawn = Kilning(World(), {9.0: happens(lit=1.0, hotter_k=25.0)}, people).play(9.7)
     lit = Kilning(World(), {9.0: happens(hotter_k=25.0)}, {0.5: LIT}).play(9.7)
