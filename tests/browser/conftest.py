@@ -26,9 +26,13 @@ def account(name: str) -> Account:
     return Account(name, PEOPLE[name], name if name in ("ada", "ben", "cleo") else None, name == "fay")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def chromium() -> Iterator[Any]:
-    """One browser for all tests; each test has a fresh profile in it."""
+    """One browser for all tests here; each test has a fresh profile in it.
+
+    Not for the whole run: while playwright is up, its event loop counts as running in this thread, and no
+    test elsewhere could run one of its own.
+    """
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
