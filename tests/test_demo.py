@@ -200,8 +200,11 @@ def _as_in_the_readme(folder: Path) -> None:
     lines = (folder / "phone.jsonl").read_text().splitlines()
     messages: list[dict[str, Any]] = [json.loads(line)["message"] for line in lines]
     call = next(one for one in messages if one["type"] == "call")
-    [shown] = blocks((ROOT / "README.md").read_text(), "text")
-    box = [line[2:-2].strip() for line in shown.splitlines() if line.startswith("│")]
+    [box] = [
+        lines
+        for shown in blocks((ROOT / "README.md").read_text(), "text")
+        if (lines := [line[2:-2].strip() for line in shown.splitlines() if line.startswith("│")])
+    ]
     assert _shape(" ".join(box[4:])) == _shape(call["text"])
     assert box[2] == call["title"].upper()
 

@@ -36,12 +36,14 @@ def test_a_bad_link_ends_in_the_same_alarms(
 
 
 def _silenced_by_the_link(gate: Gate, messages: list[Timed]) -> set[tuple[str, str | None, str | None, int]]:
-    """A link so bad that nothing came of a probe for its whole allowance: then its silence is true."""
+    """A link so bad that nothing came of a probe for its whole allowance: then its silence is true,
+    and where it watches the air, nothing is known of that."""
     silenced: set[tuple[str, str | None, str | None, int]] = set()
     for probe in gate.settings.site.probes:
         came = sorted(one.at_s for one in messages if one.topic == probe.topic)
         gaps = sum(after - before >= probe.silent_after_s for before, after in pairwise(came))
-        silenced |= {("probe_silent", probe.place, probe.id, n) for n in range(1, gaps + 1)}
+        kinds = ["probe_silent"] + ["air_unknown"] * (probe.quantity in ("co2", "co"))
+        silenced |= {(kind, probe.place, probe.id, n) for kind in kinds for n in range(1, gaps + 1)}
     return silenced
 
 
