@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from gateway.core import night, views_heat, wording_steep, wording_turn
+from gateway.core import night, views_heat, wording_start, wording_steep, wording_turn
 from gateway.core.follow import honest_dates, honest_said
 from gateway.core.piece import day_of, oldest_part
 from gateway.core.rules import air_said, heat, silence, steeping
@@ -19,6 +19,11 @@ from gateway.core.state import State
 from gateway.core.window import Window
 
 _FRESH_INTERVALS = 3
+#: What tonight's list takes over from a bed's own row.
+_TONIGHT = (
+    "bed", "piece", "day", "due_at", "why", "hottest_c", "turned_at", "start_at", "start", "entry", "reason",
+    "line",
+)  # fmt: skip
 
 
 def beds(state: State, ahead: Forecast = AHEAD) -> list[dict[str, Any]]:
@@ -32,6 +37,7 @@ def bed(state: State, place: Place, ahead: Forecast = AHEAD) -> dict[str, Any]:
     hottest, coldest = heat.extreme(state, place.id, 1), heat.extreme(state, place.id, -1)
     co2 = max((w.value for _, w in state.good(place.id, "co2") if w.value is not None), default=None)
     due = dues.due(state, place, ahead)
+    start = wording_start.start(state, place, due.first.start_ms if due.first else None)
     return {
         "bed": place.id,
         "piece": lying.piece if lying else None,
@@ -51,6 +57,8 @@ def bed(state: State, place: Place, ahead: Forecast = AHEAD) -> dict[str, Any]:
         else None,
         "hottest_probe": hottest[0].id if hottest else None,
         "start_at": due.first.start_ms if due.first else None,
+        "start": start.words or None,
+        "entry": start.entry,
         "reason": due.first.kind if due.first else None,
         "line": wording_turn.line(state, place, due),
         "depth_cm": lying.depth_cm if lying else None,
@@ -123,7 +131,6 @@ def tonight(state: State, ahead: Forecast = AHEAD) -> list[dict[str, Any]]:
     until_ms = night.morning_ms(state)
     late = {(job.place, job.what) for job in night.plan(state, until_ms, ahead) if not job.fits}
     found = [_steep_tonight(state, steep, late) for steep in state.pieces.now.steeps]
-    keys = ("bed", "piece", "day", "due_at", "why", "hottest_c", "turned_at", "start_at", "reason", "line")
     for place in night.walk(state):
         row = bed(state, place, ahead)
         if row["piece"] is None or row["due_at"] is None:
@@ -131,7 +138,7 @@ def tonight(state: State, ahead: Forecast = AHEAD) -> list[dict[str, Any]]:
         left = wording_turn.if_left(state, place, ahead, until_ms)
         more = {"what": "turn", "if_left": left, "fits": (place.id, "turn") not in late}
         more["air"] = air_said.short(state, place)
-        found.append({key: row[key] for key in keys} | more)
+        found.append({key: row[key] for key in _TONIGHT} | more)
     return [row for row in found if row]
 
 
@@ -140,12 +147,14 @@ def _steep_tonight(state: State, steep: str, late: set[tuple[str, str]]) -> dict
     want = steeping.wanted(state.site, one)
     if want is None or place is None:
         return {}
-    line, left = wording_steep.line(state.site, place, one, want, state.at_ms), wording_steep.LEFT[want.what]
+    start, left = wording_start.start(state, place, want.due_ms), wording_steep.LEFT[want.what]
+    held = start.words if start.out else ""
+    line = wording_steep.line(state.site, place, one, want, state.at_ms, held)
     return {
         "bed": steep, "piece": one.piece or one.lot or "?", "day": None, "due_at": want.due_ms,
         "why": f"{want.what} due", "hottest_c": None, "turned_at": None, "start_at": want.due_ms,
-        "reason": want.what, "line": line, "what": want.what, "if_left": left,
-        "fits": (steep, want.what) not in late, "air": air_said.short(state, place),
+        "start": start.words, "entry": start.entry, "reason": want.what, "line": line, "what": want.what,
+        "if_left": left, "fits": (steep, want.what) not in late, "air": air_said.short(state, place),
     }  # fmt: skip
 
 

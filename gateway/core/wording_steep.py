@@ -5,7 +5,7 @@ from __future__ import annotations
 from gateway.core.journey.ground import Steeping
 from gateway.core.rules.steeping import Next
 from gateway.core.site import Place, Site
-from gateway.core.wording_turn import clock
+from gateway.core.wording_start import clock
 
 #: What becomes of it if it is left.
 LEFT = {
@@ -15,8 +15,11 @@ LEFT = {
 }
 
 
-def line(site: Site, place: Place, steeping: Steeping, want: Next, at_ms: int) -> str:
-    """Steep 1, lot 7: drain at 02:10 (wet since 18:10, 8 h wanted)."""
+def line(site: Site, place: Place, steeping: Steeping, want: Next, at_ms: int, held: str = "") -> str:
+    """Steep 1, lot 7: drain at 02:10 (wet since 18:10, 8 h wanted).
+
+    `held`: what is said instead of the time where nobody is to go there.
+    """
     what = f"piece {steeping.piece}" if steeping.piece else f"lot {steeping.lot}" if steeping.lot else "a lot"
     stand = steeping.stands[-1]
     when = "now" if want.due_ms <= at_ms else f"at {clock(site, want.due_ms, at_ms)}"
@@ -26,5 +29,5 @@ def line(site: Site, place: Place, steeping: Steeping, want: Next, at_ms: int) -
         when = "may be cast" + (
             " now" if want.due_ms <= at_ms else f" from {clock(site, want.due_ms, at_ms)}"
         )
-        return f"{place.name}, {what}: {when}, the maltster says ({since})"
-    return f"{place.name}, {what}: {want.what} {when} ({since}{water})"
+        return f"{place.name}, {what}: {held or when}, the maltster says ({since})"
+    return f"{place.name}, {what}: {want.what} {held or when} ({since}{water})"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from gateway.core import people
 from gateway.core.piece import Lying, day_of
 from gateway.core.rules import heat
 from gateway.core.rules.due import Due, Reason
@@ -10,18 +9,11 @@ from gateway.core.rules.limits import level_of
 from gateway.core.rules.reach import AHEAD_MS, Forecast, Reach, Warm
 from gateway.core.rules.room_near import near_c
 from gateway.core.rules.turning import stretch_words
-from gateway.core.site import Place, Site
+from gateway.core.site import Place
 from gateway.core.state import State
+from gateway.core.wording_start import clock, start
 
-_NEAR_MS = 20 * 3_600_000
-_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _STEADY_PER_H = 0.05
-
-
-def clock(site: Site, at_ms: int, now_ms: int) -> str:
-    """HH:MM by the site's clock, with the day where it is not within 20 hours."""
-    wall = people.local(site.time_zone, at_ms)
-    return f"{wall:%H:%M}" if abs(at_ms - now_ms) < _NEAR_MS else f"{_DAYS[wall.weekday()]} {wall:%H:%M}"
 
 
 def line(state: State, place: Place, due: Due) -> str:
@@ -32,8 +24,7 @@ def line(state: State, place: Place, due: Due) -> str:
     head = f"{place.name}, day {day_of(lying, state.at_ms)}, piece {lying.piece}: "
     if due.first is None:
         return f"{head}{due.idle}"
-    start = due.first.start_ms
-    when = "start now" if start <= state.at_ms else f"start by {clock(state.site, start, state.at_ms)}"
+    when = start(state, place, due.first.start_ms).words
     return f"{head}{when} ({'; '.join(_because(state, place, lying, due))})"
 
 

@@ -12,6 +12,7 @@ from rich.text import Text
 from gateway.core import moment
 from gateway.core.rows import Row
 from gateway.core.wording_screen import STATES
+from gateway.core.wording_start import KEEP_OUT
 from gateway.show import words
 from gateway.show.words import Eyes, number
 
@@ -73,7 +74,7 @@ def _bed(row: Row, eyes: Eyes) -> list[Text]:
 def _wanted(row: Row, eyes: Eyes) -> str:
     start = row["start_at"]
     now = start is not None and moment.parse(start) <= eyes.now_ms
-    return f"start now: {row['why']}" if now else row["why"]
+    return f"{row['start']}: {row['why']}" if now or row["entry"] in KEEP_OUT else row["why"]
 
 
 def probes(found: list[Row], eyes: Eyes) -> Table:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from rich.text import Text
 
 from gateway.core.rows import Row
+from gateway.core.wording_start import KEEP_OUT
 from gateway.show.tables import Shown, cell, table
 from gateway.show.words import Eyes, number
 
@@ -16,7 +17,11 @@ def tonight(found: list[Row], eyes: Eyes) -> Shown:
     """Steeps, then the beds in walking order: the time to start, the line, and what becomes of it if left."""
     lines = (
         [
-            cell(eyes.time(row["start_at"]), "not by one" if not row["fits"] else "", style=_late(row)),
+            cell(
+                "stay out" if row["entry"] in KEEP_OUT else eyes.time(row["start_at"]),
+                "not by one" if not row["fits"] else "",
+                style=_late(row),
+            ),
             cell(row["line"], f"If left: {row['if_left']}", f"Air: {row['air']}", style=_late(row)),
         ]
         for row in found
@@ -25,7 +30,7 @@ def tonight(found: list[Row], eyes: Eyes) -> Shown:
 
 
 def _late(row: Row) -> str:
-    return "" if row["fits"] else _BAD
+    return "" if row["fits"] and row["entry"] not in KEEP_OUT else _BAD
 
 
 def pieces(found: list[Row], eyes: Eyes) -> Shown:
