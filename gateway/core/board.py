@@ -61,7 +61,7 @@ def found(board: BoardState, site: Site, finding: Finding, now: Now, out: Out) -
     elif alarm is not None and is_true(alarm.state) and not board_steps.higher(finding, alarm.finding):
         board_steps.same_or_lower(alarm, finding, now, out)
     elif finding.late:
-        board_steps.late_only(board, key, finding, now, out)
+        board_steps.late_only(board, site, key, finding, now, out)
     elif alarm is not None and is_true(alarm.state):
         board_steps.risen(board, site, alarm, finding, now, out)
     else:

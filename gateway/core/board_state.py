@@ -32,7 +32,8 @@ class Out:
 class Standing:
     """One occurrence of an alarm that has not ended. `priority` is the highest since the last answer.
 
-    `hold_run_ms`: when an answer's hold ends; `quiet_*`: when the quiet ends, on both axes.
+    `hold_run_ms`: when an answer's hold ends; `quiet_*`: when the quiet ends, on both axes. `all_out_*`: who
+    said last that all are out, and when, while the reading was still up.
     """
 
     number: int
@@ -49,6 +50,8 @@ class Standing:
     quiet_run_ms: int = NEVER
     quiet_at_ms: int | None = None
     calling: Calling = field(default_factory=Calling)
+    all_out_by: str | None = None
+    all_out_at_ms: int | None = None
 
     def __post_init__(self) -> None:
         """A subject that was kept as a plain list becomes a subject again."""

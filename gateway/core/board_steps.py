@@ -13,6 +13,9 @@ from gateway.core.site import Site
 
 #: Kinds that do not end by themselves: somebody has to say that all are out.
 LATCHING = "gas_"
+#: Numbers that ring an emergency service somewhere: 112 and 911 are what ITU-T E.161.1 recommends; 999 and
+#: those from 110 to 119 are several countries' own (both from memory).
+EMERGENCY = frozenset((*range(110, 120), 911, 999))
 #: Somebody did not check out.
 MISSED = "checkout_missed"
 
@@ -31,7 +34,7 @@ def begun(
         leave(board, alarm)
         alarm = None
     if alarm is None:
-        alarm = _new(board, finding, now.at_ms)
+        alarm = _new(board, site, finding, now.at_ms)
         board.standing[key_of(finding.subject)] = alarm
     alarm.finding, alarm.priority, alarm.cleared_at_ms = finding, finding.priority, None
     alarm.answered_by = alarm.answer = None
@@ -39,12 +42,19 @@ def begun(
         _ring_afresh(board, site, alarm, now, out)
 
 
-def _new(board: BoardState, finding: Finding, raised_at_ms: int) -> Standing:
+def _new(board: BoardState, site: Site, finding: Finding, raised_at_ms: int) -> Standing:
     key = key_of(finding.subject)
     board.occurrences[key] = board.occurrences.get(key, 0) + 1
-    alarm = Standing(board.next_alarm, board.occurrences[key], finding, finding.priority, raised_at_ms)
-    board.next_alarm += 1
-    return alarm
+    number = free_number(board.next_alarm, site.air.emergency)
+    board.next_alarm = number + 1
+    return Standing(number, board.occurrences[key], finding, finding.priority, raised_at_ms)
+
+
+def free_number(number: int, emergency: str) -> int:
+    """The next number for an alarm: none that somebody in a hurry could take for the one to ring."""
+    while number in EMERGENCY or str(number) == emergency:
+        number += 1
+    return number
 
 
 def same_or_lower(alarm: Standing, finding: Finding, now: Now, out: Out) -> None:
@@ -68,14 +78,14 @@ def risen(board: BoardState, site: Site, alarm: Standing, finding: Finding, now:
         _ring_afresh(board, site, alarm, now, out)
 
 
-def late_only(board: BoardState, key: str, finding: Finding, now: Now, out: Out) -> None:
+def late_only(board: BoardState, site: Site, key: str, finding: Finding, now: Now, out: Out) -> None:
     """Found in old readings: into the history, raised and ended in one go; it calls nobody."""
     seen = board.late.get(key)
     if seen is not None and seen[0] == finding.since_ms and seen[1] >= finding.rank:
         return
     board.late[key] = (finding.since_ms, finding.rank)
     began = finding.since_ms if finding.since_ms is not None else finding.measured_at_ms
-    alarm = _new(board, finding, now.at_ms if began is None else began)
+    alarm = _new(board, site, finding, now.at_ms if began is None else began)
     send(alarm, Signal.RAISE, now, out)
     alarm.cleared_at_ms = finding.measured_at_ms if finding.measured_at_ms is not None else now.at_ms
     for signal in (Signal.CLEAR, Signal.LAPSE):
@@ -176,8 +186,14 @@ def cannot(board: BoardState, site: Site, alarm: Standing, by: str | None, now: 
 
 
 def all_out(board: BoardState, alarm: Standing, by: str | None, now: Now, out: Out) -> str | None:
-    """Somebody confirms that all are out: it answers and ends a gas alarm whose reading is down."""
+    """Somebody confirms that all are out: it answers and ends a gas alarm whose reading is down.
+
+    While it is up that is noted, and ends nothing: whoever looks sees that it was said, when, and by whom.
+    """
     if is_true(alarm.state):
+        if alarm.finding.subject.kind.startswith(LATCHING):
+            alarm.all_out_by, alarm.all_out_at_ms = by, now.at_ms
+            record(alarm, alarm.state, "all-out", now, out, by)
         return f"{alarm.number}: the reading is not down yet. Stay out."
     send(alarm, Signal.ANSWER, now, out, by)
     alarm.answered_by, alarm.answer = by, "all-out"

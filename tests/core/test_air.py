@@ -138,9 +138,11 @@ def test_it_ends_only_when_the_reading_is_down_and_somebody_says_that_all_are_ou
     say(made, 1, 4, air=6000.0, air_co=0.0)
     number = made.alarms("gas_high")[0].number
     made.lay(4, Answered(number, "all-out", by="ada"))
-    assert steps(made, "gas_high")[-1][1] == "raise", "the reading is not down"
+    assert [one[1] for one in steps(made, "gas_high")] == ["raise", "all-out"], (
+        "noted; the reading is not down"
+    )
     say(made, 5, 10, air=4400.0, air_co=0.0)
-    assert len(steps(made, "gas_high")) == 1, "down for five minutes, not four"
+    assert len(steps(made, "gas_high")) == 2, "down for five minutes, not four"
     assert entry(made) == "no_entry"
     say(made, 10, 12, air=4400.0, air_co=0.0)
     assert steps(made, "gas_high")[-1] == (10.0, "latch", "no_entry")
@@ -149,6 +151,20 @@ def test_it_ends_only_when_the_reading_is_down_and_somebody_says_that_all_are_ou
     made.lay(12, Answered(number, "all-out", by="ada"))
     assert steps(made, "gas_high")[-1][1] == "reset"
     assert entry(made) == "below"
+
+
+def test_nobody_is_told_to_start_where_nobody_may_go_in() -> None:
+    made = desk()
+    made.lay(0, Cast("bed-a", "14", when_ms=START - 30 * 60 * MINUTE))
+    say(made, 1, 4, air=600.0, air_2=600.0, air_co=0.0)
+    bed, job = views.beds(made.state)[0], views.tonight(made.state)[0]
+    assert (bed["start"], bed["entry"]) == (job["start"], job["entry"]) == ("start now", "below")
+    say(made, 4, 8, air=18_000.0, air_2=600.0, air_co=0.0)
+    bed, job = views.beds(made.state)[0], views.tonight(made.state)[0]
+    assert (bed["entry"], job["entry"]) == ("leave", "leave")
+    for said in (bed["start"], job["start"], bed["line"], job["line"]):
+        assert "not now: stay out, air it from outside" in said
+        assert "start" not in said
 
 
 def test_it_cannot_be_made_quiet() -> None:

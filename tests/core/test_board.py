@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from gateway.core import board, inputs
+from gateway.core import board, board_steps, inputs
 from gateway.core.effects import Notice
 from gateway.core.finding import Finding, Subject
 from gateway.core.inputs import Answered, Quieted, Unquieted
@@ -232,12 +232,25 @@ def test_gas_cannot_be_made_quiet_and_an_answer_does_not_end_it() -> None:
     floor.find(GAS)
     assert "cannot be made quiet" in floor.put(board.quiet, Quieted(101, 60.0))
     assert "Stay out" in floor.put(board.answer, Answered(101, "all-out", "ada"))
+    assert floor.changes()[-1] == (0, 101, "all-out", "unacknowledged"), "noted, and it ends nothing"
+    [standing] = floor.board.standing.values()
+    assert (standing.all_out_by, standing.calls) == ("ada", True)
     floor.put(board.answer, Answered(101, "heard", "ada"))
     floor.find(replace(over(GAS), value=3900.0, measured_at_ms=NIGHT_MS + 1))
     assert floor.last().state == "latched_acknowledged"
     assert floor.put(board.answer, Answered(101, "all-out", "ada")) is None
     assert floor.last().state == "normal"
     assert floor.board.standing == {}
+
+
+def test_no_alarm_has_a_number_that_rings_an_emergency_service() -> None:
+    floor = Floor()
+    floor.board.next_alarm = 109
+    floor.find(GAS, HIGH, COLD)
+    assert [one.number for one in floor.board.standing.values()] == [109, 120, 121]
+    assert [board_steps.free_number(number, "144") for number in (110, 119, 143, 144, 911, 999)] == [
+        120, 120, 143, 145, 912, 1000,
+    ]  # fmt: skip
 
 
 def test_gas_that_is_down_goes_on_calling_until_somebody_answers() -> None:

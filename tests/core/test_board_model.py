@@ -8,7 +8,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from gateway.core import board, codec
+from gateway.core import board, board_steps, codec
 from gateway.core.alarm import Flag, State
 from gateway.core.board import NEVER
 from gateway.core.effects import AlarmChange, Effect, Notice
@@ -158,7 +158,8 @@ class Boards(RuleBasedStateMachine):
             before = self.states.get(effect.number, State.NORMAL.value)
             assert effect.change.from_state == before
             assert effect.change.to_state == effect.state
-            assert effect.number in self.states or effect.number == 101 + len(self.states)
+            following = board_steps.free_number(max(self.states, default=100) + 1, SITE.air.emergency)
+            assert effect.number in (*self.states, following)
             self.states[effect.number] = effect.state
             self.subjects[effect.number] = (effect.kind, effect.place)
             if effect.late:
