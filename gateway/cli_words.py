@@ -43,7 +43,7 @@ _REPLAY = both(
 COMMANDS: dict[str, Word] = {
     "run": Word(
         "run", "watch: take messages, judge, call people",
-        "Runs until a signal asks it to stop (a second one forces). Logs on standard output. Exit 0 when it "
+        "Runs until a signal asks it to stop (a second one forces). Logs on standard error. Exit 0 when it "
         "was asked to stop, 1 when it had to give up, 2 for a faulty site file, 3 if the store is held.",
         "malting-gateway --site config/quern-hill.toml --store data run", _RUN,
     ),

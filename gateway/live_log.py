@@ -1,4 +1,4 @@
-"""The log: few, wide `key=value` lines on standard output; one a judged batch with effects, one an alarm."""
+"""The log: few, wide `key=value` lines on standard error; one a judged batch with effects, one an alarm."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ log = logging.getLogger("gateway")
 
 
 def begin(level: str) -> None:
-    """Log to standard output from here on; the service manager keeps it, and knows the time."""
-    handler = logging.StreamHandler(sys.stdout)
+    """Log to standard error from here on; the service manager keeps it, and knows the time."""
+    handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(logging.Formatter("%(levelname)s %(threadName)s %(message)s"))
     root = logging.getLogger()
     root.handlers[:] = [handler]

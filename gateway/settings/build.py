@@ -167,7 +167,7 @@ def check_cover(sheet: Sheet, spot: Spot, shifts: list[Shift], time_zone: str) -
     gap = times.first_gap([(day, one.from_min, one.to_min) for one in shifts for day in one.days])
     if gap:
         wanted = f"somebody on shift at every hour ({time_zone or 'local'} time), or everybody is called"
-        sheet.fault(spot, Said(f"nobody {gap[0]} to {gap[1]}"), wanted, blocks=False)
+        sheet.warn(spot, Said(f"nobody {gap[0]} to {gap[1]}"), wanted)
 
 
 def callout(form: CalloutForm) -> Callout:

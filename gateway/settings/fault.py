@@ -28,7 +28,7 @@ class Said(str):
 class Fault:
     """One thing wrong; `line` and `value` are None where there is none. Elements count from 0.
 
-    With `blocks` False the gateway runs all the same, and `check` insists on it.
+    With `blocks` False it is a warning: the gateway runs all the same.
     """
 
     file: str
@@ -79,9 +79,9 @@ class Sheet:
         self._warnings: list[Fault] = []
         self._left_out = 0
 
-    def fault(self, spot: Spot, value: Any, expected: str, *, blocks: bool = True) -> None:
+    def fault(self, spot: Spot, value: Any, expected: str) -> None:
         """Note a fault; `value` ABSENT says that the key is missing."""
-        self._note(self._faults, spot, value, expected, blocks)
+        self._note(self._faults, spot, value, expected, True)
 
     def warn(self, spot: Spot, value: Any, expected: str) -> None:
         """Note something that works and is better mended."""

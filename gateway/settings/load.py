@@ -73,20 +73,19 @@ class Settings:
 
 
 def load(path: Path | str, env: Mapping[str, str] | None = None, *, with_secrets: bool = True) -> Settings:
-    """The settings of a site file; raises SiteFault (a SettingsFault) with every fault that blocks.
+    """The settings of a site file; raises SiteFault (a SettingsFault) with every fault.
 
     `env` is the environment (MALTING_SECRETS is looked at). A replay needs no secrets: without
     `with_secrets` no secret, password or TLS file is opened, and the phones' keys are empty.
     """
     settings, faults, warnings = _read(Path(path), env or {}, with_secrets)
-    blocking = [fault for fault in faults if fault.blocks]
-    if blocking or settings is None:
+    if settings is None:
         raise SiteFault(faults, warnings)
     return settings
 
 
 def check(path: Path | str, env: Mapping[str, str] | None = None) -> tuple[list[Fault], list[Fault]]:
-    """(faults, warnings) of a site file; faults are also those the gateway would run with. Raises nothing."""
+    """(faults, warnings) of a site file; it can be used where there is no fault. Raises nothing."""
     try:
         _, faults, warnings = _read(Path(path), env or {}, True)
     except SiteFault as fault:
@@ -172,7 +171,7 @@ class _Reading:
         found.update({key: one for key, one in new.items() if key not in found})
 
     def settings(self, secrets: edge.Secrets) -> tuple[Settings | None, list[Fault], list[Fault]]:
-        """The settings, unless something blocks them, with all faults and warnings."""
+        """The settings, unless there is a fault, with all faults and warnings."""
         sheet = self.sheet
         broker = edge.broker(sheet, self.broker, self.site.form.id or "site", secrets)
         self._check_tables(broker)
@@ -182,14 +181,14 @@ class _Reading:
         page = self._page(secrets)
         site = self._site(broker.root)
         faults = sheet.faults()
-        if site is None or any(fault.blocks for fault in faults):
+        if site is None or faults:
             return None, faults, sheet.warnings()
-        warnings = [*(fault for fault in faults if not fault.blocks), *sheet.warnings()]
+        warnings = sheet.warnings()
         keys = (phone.id for phone in site.phones)
         phones = dict(zip(keys, phone_settings, strict=True))
         keep_days = self.store.form.keep_raw_days
         found = Settings(site, broker, links, phones, tuple(warnings), series, keep_days, page)
-        return found, faults, sheet.warnings()
+        return found, faults, warnings
 
     def _series(self, secrets: edge.Secrets) -> edge.SeriesSettings | None:
         """The time-series server, where the file has one."""
@@ -231,7 +230,7 @@ class _Reading:
         shifts = [build.shift(row.form) for row in self.shifts if row.whole]
         if len(shifts) == len(self.shifts):
             build.check_cover(sheet, self.document.spot / "shift", shifts, self.site.form.time_zone)
-        if any(fault.blocks for fault in sheet.faults()):
+        if sheet.faults():
             return None
         return Site(
             id=self.site.form.id,

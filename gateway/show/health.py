@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from gateway.core.rows import Row
 from gateway.ports import DueNotice, Sizes
+from gateway.show.words import count as how_many
 from gateway.show.words import size, span
 
 #: The daemon leaves its facts every 5 s; after this many seconds it does not run, or is stuck.
@@ -41,7 +42,8 @@ def rows(seen: Seen) -> list[Row]:
     facts = seen.facts or {}
     running = facts.get("state") == "running" and seen.age_s is not None and seen.age_s <= STALE_S
     found = [_gateway(seen, running)]
-    found += [_broker(facts, running), _session(facts, running), _queue(facts, running), _clock(facts)]
+    found += [_broker(facts, running), _session(facts, running), _queue(facts, running)]
+    found += [_clock(facts, seen.counts.get("clock_ignored", 0))]
     found += [_store(seen), _disk(seen), _backup(seen), _phones(seen), _probes(seen)]
     found += [seen.mirror] if seen.mirror else []
     found += [_row(name, "bad", "there is an alarm about it", "alarms") for name in seen.gateway_alarms]
@@ -96,12 +98,13 @@ def _queue(facts: dict[str, Any], running: bool) -> Row:
     return _row("queue", "good", f"{waiting} messages wait, {source.get('received', 0)} received since start")
 
 
-def _clock(facts: dict[str, Any]) -> Row:
+def _clock(facts: dict[str, Any], ignored: int) -> Row:
     clock = facts.get("clock") or {}
     if not clock:
         return _row("clock", "note", "not known")
     if clock.get("trusted"):
-        return _row("clock", "good", f"{clock.get('kind')} clock, set from outside")
+        said = f"; {how_many(ignored, 'clock message')} ignored" if ignored else ""
+        return _row("clock", "good", f"{clock.get('kind')} clock, set from outside{said}")
     return _row("clock", "bad", "has not been set since the machine started", "look at the time service")
 
 
