@@ -96,6 +96,10 @@ class Given:
         """As `gateway.web.given.Running.place`."""
         return self._pipeline.place
 
+    def news(self) -> int:
+        """As `gateway.web.given.Running.news`."""
+        return self._pipeline.news
+
 
 class Keep:
     """`gateway.web.keep.Keep`: written on the writer's thread."""

@@ -72,7 +72,7 @@ class Pipeline:
         self._waiting: list[Message] = []
         self._conditions: list[Condition] = []
         self._fresh: list[Entry] = []
-        self._committed = 0
+        self._committed = self._recorded = 0
         self._bench = Bench(parts.judge, parts.journal, parts.real_ms)
         self._status = Status(parts.source, parts.clock, parts.real_ms, parts.notices_due)
         self._full_since_ms: int | None = None
@@ -179,6 +179,7 @@ class Pipeline:
             fresh.append(self._journal.add_event(stamp.at_ms, stamp.run_ms, event))
             if isinstance(event, SiteChanged):
                 self._journal.set_meta("site_print", _site_print(event.site))
+        self._recorded += 1
         if isinstance(event, SiteChanged):
             self._book = wire.Book(event.site, self._parts.root, self._ahead_ms)
         return self._committed
@@ -192,6 +193,11 @@ class Pipeline:
     def place(self) -> tuple[int, int]:
         """The newest entry committed, and judged; any thread may look."""
         return self._committed, self._bench.seen.n
+
+    @property
+    def news(self) -> int:
+        """How often something else than readings was kept since the start; any thread may look."""
+        return self._recorded + self._bench.told
 
     def judge(self) -> None:
         """Judge what was committed and the time that has passed; keep what came of it."""

@@ -58,6 +58,7 @@ class Bench:
         self._again_to = Cursor(0, 0)
         self._state, self.seen = self._restored()
         self._effects: list[Effect] = []
+        self.told = 0  #: how often effects were kept since the start
         self._saved, self._snapped = self.seen, self.seen
         self._saved_real_ms = self._snapped_real_ms = real_ms()
 
@@ -122,6 +123,7 @@ class Bench:
         with self._journal.atomic():
             self._journal.save_effects(self._effects, self.seen, body)
         had = bool(self._effects)
+        self.told += had
         self._effects, self._saved, self._saved_real_ms = [], self.seen, real_ms
         if snapshot:
             self._snapped, self._snapped_real_ms = self.seen, real_ms

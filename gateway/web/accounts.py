@@ -72,6 +72,7 @@ class Accounts:
         self._accounts: dict[str, dict[str, Any]] = {}
         self._sessions: dict[str, Session] = {}
         self._links: dict[str, Link] = {}
+        self.ended = 0  #: how many sessions were ended since the start
         self._read()
 
     def _read(self) -> None:
@@ -164,6 +165,7 @@ class Accounts:
     def _end(self, key: str) -> None:
         with self._turn:
             there = self._sessions.pop(key, None)
+            self.ended += there is not None
         if there:
             self._keep.drop("session", key)
 

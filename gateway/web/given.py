@@ -67,6 +67,9 @@ class Running(Given, Protocol):
     def place(self) -> tuple[int, int]:
         """The newest journal numbers committed and judged: it changes when something did. At once."""
 
+    def news(self) -> int:
+        """A number that grows whenever something else than readings was kept. At once."""
+
 
 @dataclass(frozen=True, slots=True)
 class Account:

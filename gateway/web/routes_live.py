@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator
+from collections import Counter
+from collections.abc import AsyncIterator, Callable
 from typing import Annotated
 
 from fastapi import Depends, FastAPI
@@ -17,30 +18,57 @@ from gateway.errors import GatewayError
 from gateway.web import metrics
 from gateway.web.asking import Web, require
 from gateway.web.given import Account
+from gateway.web.secret import digest
 
-EACH_S, BEAT_S = 2.0, 15.0
-MOST_LISTENERS = 100
+#: News is told at once, readings alone now and then: a page that is open costs one page each time.
+EACH_S, READINGS_S, BEAT_S = 0.5, 10.0, 15.0
+#: Pages that listen, and of one browser or program: HTTP/1.1 browsers open six connections to a host.
+MOST_LISTENERS, MOST_EACH = 100, 8
+TYPE = "text/event-stream"
 
 
 class Pulse:
-    """One look at the gateway's place for all open pages: it wakes them when something changed."""
+    """One look at the gateway for all open pages: it wakes them when something changed."""
 
     def __init__(self, web: Web) -> None:
         self._web = web
         self._changed = asyncio.Event()
         self._looking: asyncio.Task[None] | None = None
         self._stopped = False
-        self.listeners = 0
+        self._each: Counter[str] = Counter()
+        self._news, self._ended, self._told_s = -1, 0, 0.0
         self.place = (0, 0)
 
+    @property
+    def listeners(self) -> int:
+        """How many pages listen."""
+        return self._each.total()
+
+    @property
+    def mark(self) -> str:
+        """The id of the newest event."""
+        return f"{self.place[0]}.{self._news}"
+
     async def _look(self) -> None:
-        while self.listeners and not self._stopped:
-            place = self._web.given.place()
-            if place != self.place:
-                self.place = place
-                self._wake()
-            await asyncio.sleep(EACH_S)
-        self._looking = None
+        try:
+            while self._each and not self._stopped:
+                self._see()
+                await asyncio.sleep(EACH_S)
+        finally:
+            self._looking = None
+
+    def _see(self) -> None:
+        """Wake those who listen if there is news, readings again, or a session that has ended."""
+        given, now_s = self._web.given, asyncio.get_running_loop().time()
+        # Sessions and news first: what ends or comes while the place is read is seen the next time.
+        ended, news, place = self._web.accounts.ended, given.news(), given.place()
+        again = place != self.place and now_s - self._told_s >= READINGS_S
+        if news != self._news or again:
+            self._news, self.place, self._told_s = news, place, now_s
+            self._wake()
+        elif ended != self._ended:
+            self._wake()
+        self._ended = ended
 
     def _wake(self) -> None:
         changed, self._changed = self._changed, asyncio.Event()
@@ -51,24 +79,36 @@ class Pulse:
         self._stopped = True
         self._wake()
 
-    async def listen(self, session: str | None) -> AsyncIterator[bytes]:
-        """The events of one open page, until its session ends."""
-        self.listeners += 1
-        if self._looking is None:
-            self._looking = asyncio.get_running_loop().create_task(self._look())
+    def full(self, whose: str) -> str | None:
+        """Why that browser or program may not listen, too; None if it may."""
+        if self._each[whose] >= MOST_EACH:
+            return "Too many open pages of yours."
+        return "Too many open pages." if self.listeners >= MOST_LISTENERS else None
+
+    async def listen(self, whose: str, lasts: Callable[[], bool], last: str | None) -> AsyncIterator[bytes]:
+        """The events of one open page, as long as it may look; `last` is what it was told before it lost
+        its connection. Whoever reads slowly is told the newest once it reads again, and nothing between."""
+        self._each[whose] += 1
         try:
+            if self._looking is None:
+                self._see()
+                self._looking = asyncio.get_running_loop().create_task(self._look())
+            told = last or self.mark
             yield b"retry: 3000\n\n"
-            while not self._stopped and (session is None or self._web.accounts.lasts(session)):
+            while not self._stopped and lasts():
+                if told != self.mark:
+                    told = self.mark
+                    body = json.dumps({"journal": self.place[0], "judged": self.place[1]})
+                    yield f"event: changed\nid: {told}\ndata: {body}\n\n".encode()
+                    continue
                 try:
                     async with asyncio.timeout(BEAT_S):
                         await self._changed.wait()
                 except TimeoutError:
                     yield b": still here\n\n"
-                else:
-                    body = json.dumps({"journal": self.place[0], "judged": self.place[1]})
-                    yield f"event: changed\nid: {self.place[1]}\ndata: {body}\n\n".encode()
         finally:
-            self.listeners -= 1
+            self._each[whose] -= 1
+            self._each += Counter()  # only those that are there
 
 
 def add_live(app: FastAPI, web: Web) -> Pulse:
@@ -76,14 +116,17 @@ def add_live(app: FastAPI, web: Web) -> Pulse:
     pulse = Pulse(web)
 
     async def live(request: Request) -> Response:
-        account = web.account(request)
-        if account is None:
+        if web.account(request) is None:
             return PlainTextResponse("Log in.", 401)
-        if pulse.listeners >= MOST_LISTENERS:
-            return PlainTextResponse("Too many open pages.", 503, {"Retry-After": "30"})
-        session = None if "authorization" in request.headers else web.session(request)
+        whose, lasts = _holder(web, request)
+        full = pulse.full(whose)
+        if full:
+            return PlainTextResponse(full, 503, {"Retry-After": "30"})
         heads = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
-        return StreamingResponse(pulse.listen(session), media_type="text/event-stream", headers=heads)
+        if request.method == "HEAD":
+            return Response(media_type=TYPE, headers=heads)
+        events = pulse.listen(whose, lasts, request.headers.get("last-event-id"))
+        return StreamingResponse(events, media_type=TYPE, headers=heads)
 
     def alive(request: Request) -> Response:
         return PlainTextResponse("alive\n")
@@ -108,3 +151,13 @@ def add_live(app: FastAPI, web: Web) -> Pulse:
         return Response(text, media_type=metrics.TYPE)
 
     return pulse
+
+
+def _holder(web: Web, request: Request) -> tuple[str, Callable[[], bool]]:
+    """The session or token that lets somebody listen, as a digest, and whether it still holds; asking
+    does not prolong a session."""
+    token = request.headers.get("authorization", "").partition(" ")[2].strip()
+    if token:
+        return digest(token), lambda: web.tokens.of(token) is not None
+    session = web.session(request) or ""
+    return digest(session), lambda: web.accounts.lasts(session)

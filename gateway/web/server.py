@@ -17,6 +17,8 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 MOST_CONNECTIONS = 250
 MOST_HEAD = 16 * 1024
 FIRST_WORD_S, KEEP_S, STOP_S = 15.0, 30, 3
+#: What was sent and is not taken for so long ends the connection: a phone out of reach, a reader that stalls.
+UNTAKEN_S = 60.0
 
 
 class _Bounded(H11Protocol):
@@ -56,8 +58,11 @@ class Server:
     def __init__(
         self, app: FastAPI, listening: socket.socket, *,
         cert: Path | None = None, key: Path | None = None, trusted: Sequence[str] = (),
+        untaken_s: float = UNTAKEN_S,
     ) -> None:  # fmt: skip
         self._app, self._socket = app, listening
+        # Accepted connections inherit it. It counts while the other side's window is shut, too: tcp(7).
+        listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, round(untaken_s * 1000))
         self._server = _Quiet(
             uvicorn.Config(
                 app,

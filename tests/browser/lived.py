@@ -89,6 +89,10 @@ class Lived:
         """As `given.Running`."""
         return self.gate.pipeline.place
 
+    def news(self) -> int:
+        """As `given.Running`."""
+        return self.gate.pipeline.news
+
     def lines(self) -> list[WebLine]:
         """As `keep.Keep`."""
         return self._reader.web_lines()
