@@ -85,6 +85,8 @@ def _site_changed(state: State, what: SiteChanged, out: Out) -> None:
         del state.guards[key]
     state.overdue = [bed for bed in state.overdue if bed in what.site.place]
     state.unwatched = [bed for bed in state.unwatched if bed in what.site.place]
+    state.lost = {bed: rank for bed, rank in state.lost.items() if bed in what.site.place}
+    state.lost_run_ms = 0
     state.out_of_service = {p: why for p, why in state.out_of_service.items() if p in what.site.probe}
 
 

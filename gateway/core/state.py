@@ -33,6 +33,8 @@ class State:
     `noted_ms` is the real time at which people recorded while the gateway was down, 0 while it runs.
     `rearmed` are beds recorded empty that have been cool since, or warm up: what is warm there now is grain.
     `emptied` is since when on running time each of those recorded empty has been so.
+    `lost`: beds of which a place that nobody sees is at a limit by now, and which (rank); `lost_run_ms`: when
+    they are looked at next.
     `steep_late` is what each steep is late with: drain or fill. `evening_*`: when the maltster is next told
     what the night brings.
     """
@@ -52,6 +54,8 @@ class State:
     out_of_service: dict[str, str] = field(default_factory=dict)
     overdue: list[str] = field(default_factory=list)
     unwatched: list[str] = field(default_factory=list)
+    lost: dict[str, int] = field(default_factory=dict)
+    lost_run_ms: int = 0
     broker_lost: bool = False
     conditions: dict[str, int] = field(default_factory=dict)
     details: dict[str, str] = field(default_factory=dict)

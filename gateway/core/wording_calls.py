@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 from gateway.core.wording_calls_air import air_first, air_unknown, checkout_missed, gas_high, gas_over_range
 from gateway.core.wording_kiln import KILN
-from gateway.core.wording_parts import Part, Told
+from gateway.core.wording_parts import Part, Told, bare
 
 ANSWER, DETAIL, TURNED, DAY, TREND, NEXT, SINCE = 9, 8, 7, 6, 5, 4, 3
 
@@ -59,6 +59,8 @@ def _piece_first(told: Told, word: str) -> tuple[str, list[Part]]:
 
 def _unwatched(told: Told) -> tuple[str, list[Part]]:
     head = f"{told.loud()} NOT BEING WATCHED"
+    if told.finding.level == "unwatched_hot":
+        return head, _hottest_unwatched(told, head)
     drift = told.drift()
     last = f" Last {told.value()}" if told.finding.value is not None else ""
     return head, [
@@ -69,6 +71,22 @@ def _unwatched(told: Told) -> tuple[str, list[Part]]:
         Part(f" and {drift}" if last and drift else "", TREND),
         Part("." if last else ""),
         *air_first(told, " Take hand thermometer, put probe back."),
+    ]
+
+
+def _hottest_unwatched(told: Told, head: str) -> list[Part]:
+    """Its other places are seen: which is not, and what it came to since, by the heat it makes."""
+    by = told.time(told.finding.next_at_ms)
+    return [
+        Part(head),
+        Part(" where hottest"),
+        Part(told.since(told.finding.since_ms), SINCE),
+        Part(f": {told.probe} {told.detail()}" if told.detail() else ""),
+        Part(f". Last {told.value()}"),
+        Part(_comma(told.trend()), TREND),
+        Part(f", {bare(told.finding.next_limit, told.finding.unit)} by {by}" if by else ""),
+        Part("."),
+        *air_first(told, " Take hand thermometer, record it."),
     ]
 
 

@@ -48,7 +48,7 @@ def say_over(told: Told, down_min: int | None) -> tuple[str, list[Part]]:
         head = f"{told.loud()} TURN NO LONGER OVERDUE"
         return head, [Part(f"{head}."), Part(told.turned(), TURNED)]
     if kind == "bed_unwatched":
-        head = f"{told.loud()} WATCHED AGAIN"
+        head = f"{told.loud()} {'READ BY HAND' if told.detail() == 'by hand' else 'WATCHED AGAIN'}"
         return head, [Part(f"{head}{_colon(told)}.")]
     if kind == "air_unknown":
         head = f"{told.loud()} AIR MEASURED AGAIN"

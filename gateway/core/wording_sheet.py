@@ -30,7 +30,8 @@ SHEETS: dict[str, Sheet] = {
         "maltster",
     ),
     "bed_unwatched": Sheet(
-        "Every probe of the bed is silent, out of service, or not in the grain.",
+        "Every probe of the bed is silent, out of service, or not in the grain. Or the one where it is "
+        "hottest is silent, out of service, stuck or reads low, and by its heat it is at its limit there.",
         "A hot bed would call nobody.",
         "Take a hand thermometer, write the reading down, put a probe back into the grain.",
         "30 minutes",

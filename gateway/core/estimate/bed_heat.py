@@ -15,6 +15,8 @@ follows from the readings, the bed's facts and the times of considering: a resta
 from __future__ import annotations
 
 from collections.abc import Container, Sequence
+from statistics import median
+from typing import NamedTuple
 
 from gateway.core.estimate.bed_heat_ahead import Air
 from gateway.core.estimate.bed_heat_curve import BIN_MS, Curve
@@ -22,11 +24,11 @@ from gateway.core.estimate.bed_heat_fit import made_now
 from gateway.core.estimate.bed_heat_proof import factor, promise, prove
 from gateway.core.estimate.bed_heat_said import Forecast, Limit, Outlook, Reach, Said, say
 from gateway.core.estimate.bed_heat_state import Bed, BedHeat, Heat, Hot, Hung
-from gateway.core.estimate.bed_heat_stretch import began, fitted, learn, ready_of
+from gateway.core.estimate.bed_heat_stretch import began, fitted, heard_until, learn, ready_of
 
 __all__ = [
-    "Bed", "Forecast", "Heat", "Hung", "Limit", "Reach", "Said", "consider", "forecast", "forget",
-    "made_k_per_h", "outlooks", "over", "stepped", "take",
+    "Bed", "Forecast", "Heat", "Hung", "Limit", "Reach", "Said", "Unseen", "consider", "forecast", "forget",
+    "last_of", "made_k_per_h", "outlooks", "over", "stepped", "take", "unseen",
 ]  # fmt: skip
 
 #: Only the hottest few are worth the reckoning: the hottest at the end is among them.
@@ -130,6 +132,62 @@ def made_k_per_h(heat: Heat, bed: Bed, at_ms: int) -> float | None:
     lying = heat.beds.get(bed.id)
     ready = ready_of(lying, bed, at_ms)[0] if lying else []
     return made_now(fitted(heat, bed, *ready[0]), bed.figures) if ready else None
+
+
+class Unseen(NamedTuple):
+    """A place that no thermometer tells of any more, carried on; it strayed as those beside it did, K.
+
+    `beside`: how many tell of that.
+    """
+
+    outlook: Outlook
+    off_k: float
+    beside: int
+
+    def at(self, at_ms: int) -> tuple[float, float]:
+        """Temperature (C) and its standard deviation (K) at a moment (Unix ms)."""
+        value_c, sd_k, _ = self.outlook.at(at_ms)
+        return value_c + self.off_k, sd_k
+
+
+def unseen(heat: Heat, bed: Bed, hung: Hung, until_ms: int, at_ms: int) -> Unseen | None:
+    """The place of a thermometer from what was heard of it until then (Unix ms), and twelve hours on.
+
+    `bed.probes` are those that still tell: as they went otherwise than was to be expected of them then, the
+    place did. None where too little was heard since the last turn, and nothing is known from before it.
+    """
+    lying = heat.beds.get(bed.id)
+    outlook = _until(heat, bed, lying, hung, until_ms, at_ms) if lying else None
+    if lying is None or outlook is None:
+        return None
+    strayed = []
+    for other in bed.probes:
+        if other.id == hung.id or (other.turned_ms or 0) > until_ms:
+            continue
+        beside, hot = _until(heat, bed, lying, other, until_ms, at_ms), lying.probes.get(other.id)
+        now_c = hot.curve.near(at_ms) if hot else None
+        if beside is not None and now_c is not None:
+            strayed.append(now_c - beside.at(at_ms)[0])
+    return Unseen(outlook, median(strayed) if strayed else 0.0, len(strayed))
+
+
+def last_of(heat: Heat, bed: str, probe: str, before_ms: int) -> tuple[int, float] | None:
+    """Until when a thermometer was heard before a moment (Unix ms), and what it said then (C)."""
+    lying = heat.beds.get(bed)
+    hot = lying.probes.get(probe) if lying else None
+    spots = [spot for spot in hot.curve.spots() if spot.at_ms + BIN_MS // 2 <= before_ms] if hot else []
+    return (spots[-1].at_ms + BIN_MS // 2, spots[-1].value_c) if spots else None
+
+
+def _until(heat: Heat, bed: Bed, lying: BedHeat, hung: Hung, until_ms: int, at_ms: int) -> Outlook | None:
+    hot = lying.probes.get(hung.id)
+    spots, leapt = heard_until(hot, hung, until_ms) if hot else ([], False)
+    if hot is None or not spots:
+        return None
+    fit = fitted(heat, bed, hung, hot, spots, leapt)
+    doubts = bed.doubts._replace(factor=factor(lying))
+    hours = 12.5 + max(0, at_ms - spots[-1].at_ms) / _HOUR_MS
+    return Outlook.of(hung.id, spots[-1].at_ms, fit, bed.figures, _room_now(heat, bed, at_ms), doubts, hours)
 
 
 def _room_now(heat: Heat, bed: Bed, at_ms: int) -> Air:

@@ -116,7 +116,7 @@ def loosened(figures: Figures, since_turn_h: float | None) -> float:
 
 
 def fit(stretch: Stretch, known: Known, figures: Figures) -> Fit:
-    """The unknowns that explain a stretch best, given what was known; at least two points."""
+    """The unknowns that explain a stretch best, given what was known; of one point only its level is."""
     rows = _rows(stretch, figures)
     prior = inverse([known.spreads[0:3], known.spreads[3:6], known.spreads[6:9]])
     normal = [[1e-6, 0.0, 0.0, 0.0], *([0.0, *row] for row in prior)]

@@ -86,6 +86,22 @@ def ready_of(lying: BedHeat, bed: Bed, at_ms: int) -> tuple[list[Ready], list[st
     return ready, [why for value_c, why in sorted(not_yet, reverse=True) if value_c > hottest]
 
 
+def heard_until(hot: Hot, hung: Hung, until_ms: int) -> tuple[list[Spot], bool]:
+    """What was heard up to a moment (Unix ms) since the turn or leap before it, and whether it was a leap.
+
+    Nothing where that is too little to reckon with. Where an earlier stretch taught how the place warms, the
+    last spot since the turn is enough: it says from where.
+    """
+    since_ms = 0 if hung.turned_ms is None else hung.turned_ms + _SETTLE_MS
+    heard = [spot for spot in hot.curve.spots(since_ms) if spot.at_ms <= until_ms]
+    cut = runs(heard)
+    spots, leapt = cut[-1], len(cut) > 1
+    if hot.known is not None:
+        return (spots, leapt) if spots else (heard[-1:], False)
+    enough = len(spots) >= _LEAST_SPOTS and spots[-1].at_ms - spots[0].at_ms >= _LEAST_MS - BIN_MS
+    return (spots if enough else []), leapt
+
+
 def _patience_ms(hot: Hot) -> int:
     """How long a thermometer may be silent: longer for one that speaks seldom."""
     spoke = sum(1 for count in hot.curve.counts if count)

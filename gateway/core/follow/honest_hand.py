@@ -51,14 +51,18 @@ def _value_at(state: State, probe: Probe, at_ms: int) -> float | None:
     return value if off_ms <= _NEAR_MS else None
 
 
+def far_cm(event: HandRead, probe: Probe) -> float:
+    """How far from a probe somebody measured by hand, as centimetres of height; 0 where nobody said."""
+    cm = 0.0
+    if event.at_m is not None and probe.at_m is not None:
+        cm += abs(event.at_m - probe.at_m) * _CM_A_METRE
+    if event.height_cm is not None and probe.height_cm is not None:
+        cm += abs(event.height_cm - probe.height_cm)
+    return cm
+
+
 def _nearest(state: State, event: HandRead, said: dict[str, float]) -> str:
     def far(name: str) -> tuple[float, float]:
-        probe = state.site.probe[name]
-        cm = 0.0
-        if event.at_m is not None and probe.at_m is not None:
-            cm += abs(event.at_m - probe.at_m) * _CM_A_METRE
-        if event.height_cm is not None and probe.height_cm is not None:
-            cm += abs(event.height_cm - probe.height_cm)
-        return cm, abs(event.c - said[name])
+        return far_cm(event, state.site.probe[name]), abs(event.c - said[name])
 
     return min(said, key=far)

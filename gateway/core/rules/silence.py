@@ -1,4 +1,6 @@
-"""Probes that are not heard, and beds that nobody watches any more. Found by ticks alone.
+"""Probes that are not heard, and beds that nobody watches any more, or not where they are hottest.
+
+Silence is found by ticks alone.
 
 Silence counts on running time from the last reading that was young enough to call anybody, or from the moment
 the gateway could hear again (start, gap, broker back, backlog drained), whichever is later.
@@ -6,14 +8,22 @@ the gateway could hear again (start, gap, broker back, backlog drained), whichev
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from gateway.core.finding import Finding, Subject
 from gateway.core.follow.honest_said import UNITS
 from gateway.core.piece import day_of
+from gateway.core.rules import unseen
 from gateway.core.rules.air_said import short
 from gateway.core.rules.heat import newest_turn
 from gateway.core.site import Place, Probe
 from gateway.core.state import NEVER_MS, State
 from gateway.core.window import Window
+
+#: How often a bed is looked at for a place that nobody sees (ours): a call is wanted within half an hour.
+LOOK_MS = 300_000
+#: The rank of a bed that nobody can tell anything of; a place of it known to be at a limit ranks above it.
+_BLIND = 1
 
 
 def silent_at_ms(state: State, probe: Probe) -> int:
@@ -34,7 +44,10 @@ def judge(state: State) -> list[Finding]:
             if state.run_ms >= silent_at_ms(state, probe):
                 window.silent = True
                 found.append(finding(state, probe))
-    return found + watch(state)
+        if state.run_ms >= state.lost_run_ms:
+            state.lost_run_ms = (state.run_ms // LOOK_MS + 1) * LOOK_MS
+            return found + watch(state)
+    return found + watch(state) if found else found
 
 
 def heard(state: State, probe: Probe) -> list[Finding]:
@@ -45,21 +58,40 @@ def heard(state: State, probe: Probe) -> list[Finding]:
 
 
 def watch(state: State) -> list[Finding]:
-    """Beds whose last good temperature probe went, or that have one again."""
+    """Beds that are watched no longer, or again: each place that may be at a limit must be seen.
+
+    Where no thermometer is good any more nobody can tell; where some are, a place that is unseen counts only
+    if it is at a limit by now.
+    """
     found = []
     for place in state.site.places:
         if place.kind != "bed":
             continue
-        unwatched = (
-            _matters(state, place) and not state.good(place.id, "temperature") and _had_time(state, place)
+        matters, said = _matters(state, place), state.lost.get(place.id, 0)
+        hot = _hot_rank(state, place) if matters else 0
+        unwatched = hot > 0 or (
+            matters and not state.good(place.id, "temperature") and _had_time(state, place)
         )
-        if unwatched != (place.id in state.unwatched):
-            if unwatched:
-                state.unwatched.append(place.id)
-            else:
-                state.unwatched.remove(place.id)
+        if hot:
+            state.lost[place.id] = max(hot, said)
+        else:
+            state.lost.pop(place.id, None)
+        was = place.id in state.unwatched
+        if unwatched and not was:
+            state.unwatched.append(place.id)
+        elif was and not unwatched:
+            state.unwatched.remove(place.id)
+        if unwatched != was or hot > said:
             found.append(unwatched_finding(state, place))
     return found
+
+
+def _hot_rank(state: State, place: Place) -> int:
+    """The rank of the limit that a place nobody sees is at by now; while nothing is heard, as it was."""
+    if state.broker_lost:
+        return state.lost.get(place.id, 0)
+    hot = unseen.hottest(state, place)
+    return hot.level.rank if hot else 0
 
 
 def _matters(state: State, place: Place) -> bool:
@@ -87,10 +119,10 @@ def _had_time(state: State, place: Place) -> bool:
 
 
 def next_run_ms(state: State) -> int:
-    """A running time before which no probe falls silent."""
+    """A running time before which no probe falls silent, and no bed is looked at."""
     if state.broker_lost:
         return NEVER_MS
-    return min(
+    silent_ms = min(
         (
             silent_at_ms(state, probe)
             for probe in state.site.probes
@@ -98,6 +130,7 @@ def next_run_ms(state: State) -> int:
         ),
         default=NEVER_MS,
     )
+    return min(silent_ms, state.lost_run_ms)
 
 
 def finding(state: State, probe: Probe) -> Finding:
@@ -125,7 +158,42 @@ def why_silent(window: Window) -> str:
 
 
 def unwatched_finding(state: State, place: Place) -> Finding:
-    """The bed's being unwatched as it stands now: how many probes are silent, or out, and of what."""
+    """The bed's being unwatched as it stands now: where it is hottest, or of all its probes."""
+    hot = unseen.hottest(state, place) if place.id in state.lost else None
+    if hot is not None:
+        return _hot_finding(state, place, hot)
+    found = _blind_finding(state, place)
+    said = [unseen.by_hand(state, place, probe, state.at_ms - 1) for probe in state.site.probes_of[place.id]]
+    hand = next((one for one in said if one is not None), None)
+    return found if hand is None or found.on else replace(found, value=hand[1], detail="by hand")
+
+
+def _hot_finding(state: State, place: Place, hot: unseen.Hot) -> Finding:
+    """Of the place that nobody sees and that is at a limit: its probe, the last of it, how it warmed."""
+    blind, lying = hot.blind, state.pieces.beds.get(place.id)
+    return Finding(
+        Subject("bed_unwatched", place.id),
+        place.id in state.unwatched,
+        "high",
+        "unwatched_hot",
+        _BLIND + state.lost[place.id],
+        value=blind.hand_c if blind.hand_ms else blind.last_c,
+        unit="Cel",
+        measured_at_ms=blind.hand_ms or blind.until_ms,
+        since_ms=blind.until_ms,
+        trend_per_h=hot.rate_k_per_h,
+        next_limit=hot.level.limit,
+        next_at_ms=hot.met_ms,
+        hottest_probe=blind.probe.id,
+        piece=lying.piece if lying else None,
+        day=day_of(lying, state.at_ms) if lying else None,
+        detail=blind.why,
+        air=short(state, place),
+    )
+
+
+def _blind_finding(state: State, place: Place) -> Finding:
+    """Of a bed without a good thermometer: how many are silent, or out, and of what."""
     probes = [probe for probe in state.site.probes_of[place.id] if probe.quantity == "temperature"]
     out = sum(probe.id in state.out_of_service for probe in probes)
     silent = sum(state.window(probe.id).silent for probe in probes if probe.id not in state.out_of_service)
@@ -150,7 +218,7 @@ def unwatched_finding(state: State, place: Place) -> Finding:
         place.id in state.unwatched,
         "high",
         "unwatched",
-        1,
+        _BLIND,
         value=last.value if last else None,
         unit="Cel",
         measured_at_ms=last.measured_ms if last else None,
