@@ -1,4 +1,4 @@
-"""The JSON schemas against the contract's own lists of fields (C8), and the commands' documents against both."""
+"""The JSON schemas against the contract's own fields (C8), and each command's document against both."""
 
 from __future__ import annotations
 
