@@ -208,6 +208,54 @@ def test_a_turned_load_may_fall_back_a_part_of_the_way_and_a_levelled_one_has_br
     assert kiln.watch.seen.state == state
 
 
+def test_a_draught_cut_after_the_break_takes_none_back() -> None:
+    """Less air leaves cooler, not wetter: air-off falls a part of the way and climbs again hours later."""
+    kiln = _plateau()
+    left_ms = kiln.at_ms
+    kiln.go(120, WET_C + 0.7, WET_C + 6.7)
+    kiln.go(20, WET_C + 6.7, WET_C + 3.2)
+    kiln.go(240, WET_C + 3.2)
+    kiln.go(240, WET_C + 3.2, 50.0)
+    assert kiln.states() == [ANNOUNCED]
+    assert kiln.told[0].at_ms is not None
+    assert 0 < kiln.told[0].at_ms - left_ms < 75 * MIN_MS
+
+
+def test_air_off_that_falls_with_the_fire_is_taken_back() -> None:
+    """A fire that runs hot lifts air-off from a damp load too; when it is down again that was no break."""
+    kiln = _plateau()
+    kiln.go(150, WET_C + 4.5, WET_C + 5.5, on_c=68.0)
+    assert kiln.states() == [ANNOUNCED]
+    kiln.go(20, WET_C + 5.5, WET_C + 3.2, on_c=60.0)
+    kiln.go(240, WET_C + 3.2)
+    assert kiln.states() == [ANNOUNCED, WITHDRAWN]
+
+
+def test_a_load_that_breaks_by_its_turning_is_told_from_the_turning() -> None:
+    kiln = _plateau()
+    turned_ms = kiln.at_ms
+    disturb(kiln.watch, SETTINGS, turned_ms, mixed=True)
+    kiln.go(35, 36.0, 29.0)
+    kiln.go(40, WET_C + 2.8)
+    kiln.go(120, WET_C + 2.8, 40.0)
+    assert kiln.states() == [ANNOUNCED]
+    assert kiln.told[0].at_ms is not None
+    assert 0 < kiln.told[0].at_ms - turned_ms < 35 * MIN_MS
+
+
+def test_nothing_had_left_while_air_off_was_seen_under_its_plateau() -> None:
+    """The fire fails just before the break and comes back: nothing is judged, but a cold load is seen."""
+    kiln = _plateau()
+    kiln.go(15, WET_C + 0.7, WET_C, on_c=35.0, wet=18.0)
+    kiln.go(150, WET_C, 13.0, on_c=13.0, wet=10.0)
+    kiln.go(40, 13.0, WET_C - 0.5)
+    left_ms = kiln.at_ms
+    kiln.go(120, WET_C - 0.5, 40.0)
+    assert kiln.states() == [ANNOUNCED]
+    assert kiln.told[0].at_ms is not None
+    assert 0 <= kiln.told[0].at_ms - left_ms < 30 * MIN_MS
+
+
 def test_one_that_broke_before_anybody_looked_is_told_as_late() -> None:
     kiln = _Kiln()
     kiln.go(180, 50.0, 51.0)

@@ -84,6 +84,8 @@ class BreakWatch:
     left_ms: int = 0
     looked_ms: int = 0
     foot_k: float = 0.0
+    top_share: float = 0.0
+    top_lift_k: float = 0.0
     stays: bool = False
     standing: bool = False
     quiet_until_ms: int = 0
@@ -122,6 +124,9 @@ def take(
         if watch.left_ms and watch.looked_ms - watch.left_ms < settings.hold_min * _MIN_MS:
             # Before a fire is seen to fail, the plateau it belongs to has sunk under air-off already.
             watch.left_ms = 0
+        if lift_k >= settings.least_lift_k and over_k <= watch.floor_k:
+            # Whatever goes on, air-off no warmer than its plateau has not left it yet.
+            watch.looked_ms = at_ms
         return []
     creep_h = settings.creep_weather_h if weather else settings.creep_h
     rate = _FALL_H if over_k < watch.floor_k else creep_h
@@ -145,7 +150,7 @@ def disturb(watch: BreakWatch, settings: BreakSettings, at_ms: int, mixed: bool 
     watch.quiet_until_ms = max(watch.quiet_until_ms, at_ms + round(settings.disturbed_min * _MIN_MS))
     watch.since_ms = 0
     if mixed:
-        watch.stays = False
+        watch.stays, watch.top_share, watch.top_lift_k = False, 0.0, 0.0
 
 
 def stand_still(watch: BreakWatch, settings: BreakSettings, at_ms: int, still: bool) -> None:
@@ -195,9 +200,11 @@ def _look(
     watch: BreakWatch, settings: BreakSettings, at_ms: int, over_k: float, lift_k: float
 ) -> list[BreakSeen]:
     share = _share(over_k, watch.floor_k, lift_k)
-    if share < _LEFT * settings.warm_share:
+    # Turned up warm, air-off sinks again before it climbs: it left by the turning if it never was back.
+    back = 0.5 if watch.left_ms <= watch.quiet_until_ms else _LEFT
+    if share < back * settings.warm_share:
         watch.left_ms = 0
-    elif not watch.left_ms:
+    elif not watch.left_ms and share >= _LEFT * settings.warm_share:
         watch.left_ms = _between(watch.looked_ms, at_ms, settings.hold_min)
         watch.foot_k = watch.floor_k
     if not _lasting(watch, at_ms, settings.hold_min, share >= settings.warm_share):
@@ -219,7 +226,14 @@ def _hold(
         return []
     sure = max(watch.seen.sureness, _sureness(watch, over_k, lift_k))
     watch.seen = replace(watch.seen, sureness=sure)
-    paused = _share(over_k, watch.floor_k, lift_k) < 0.5 * settings.warm_share
+    share = _share(over_k, watch.foot_k, lift_k)
+    half = 0.5 * settings.warm_share
+    watch.top_share, watch.top_lift_k = max(watch.top_share, share), max(watch.top_lift_k, lift_k)
+    as_hot = lift_k >= (1.0 - half) * watch.top_lift_k
+    fell = watch.weather and as_hot and share < watch.top_share - half
+    # A load that dries on lets air-off level or climb. Where it falls, the draught has changed: as after a
+    # break past doubt, only wet grain brings it all the way back.
+    paused = (share if fell else _share(over_k, watch.floor_k, lift_k)) < half
     return _withdraw(watch, at_ms) if _lasting(watch, at_ms, settings.pause_min, paused) else []
 
 
@@ -239,6 +253,7 @@ def _announce(watch: BreakWatch, known_ms: int, at_ms: int, sureness: float, lat
     number = watch.seen.number + 1
     watch.seen = BreakSeen(ANNOUNCED, number, at_ms, known_ms, sureness, late)
     watch.since_ms = watch.left_ms = 0
+    watch.top_share = watch.top_lift_k = 0.0
     return watch.seen
 
 
