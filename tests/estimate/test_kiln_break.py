@@ -236,8 +236,8 @@ def test_a_load_that_breaks_by_its_turning_is_told_from_the_turning() -> None:
     turned_ms = kiln.at_ms
     disturb(kiln.watch, SETTINGS, turned_ms, mixed=True)
     kiln.go(35, 36.0, 29.0)
-    kiln.go(40, WET_C + 2.8)
-    kiln.go(120, WET_C + 2.8, 40.0)
+    kiln.go(60, WET_C + 2.3)
+    kiln.go(120, WET_C + 2.3, 40.0)
     assert kiln.states() == [ANNOUNCED]
     assert kiln.told[0].at_ms is not None
     assert 0 < kiln.told[0].at_ms - turned_ms < 35 * MIN_MS
@@ -248,7 +248,7 @@ def test_nothing_had_left_while_air_off_was_seen_under_its_plateau() -> None:
     kiln = _plateau()
     kiln.go(15, WET_C + 0.7, WET_C, on_c=35.0, wet=18.0)
     kiln.go(150, WET_C, 13.0, on_c=13.0, wet=10.0)
-    kiln.go(40, 13.0, WET_C - 0.5)
+    kiln.go(35, 13.0, WET_C - 0.5)
     left_ms = kiln.at_ms
     kiln.go(120, WET_C - 0.5, 40.0)
     assert kiln.states() == [ANNOUNCED]
