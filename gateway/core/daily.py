@@ -17,6 +17,9 @@ from gateway.core.wording import Words
 
 #: A word about the night is not sent when the gateway comes back only so long after (ours).
 TOO_LATE_MS = 4 * 3_600_000
+#: So long after the last of a backlog every probe has spoken again (ours): before, a word that is worked out
+#: from the readings would be worked out from old ones.
+_HEARD_AGAIN_MS = 300_000
 
 
 def ahead(site: Site, now: Now, minute: int, at_ms: int = 0) -> tuple[int, int]:
@@ -29,6 +32,14 @@ def ahead(site: Site, now: Now, minute: int, at_ms: int = 0) -> tuple[int, int]:
 def late_ms(now: Now, at_ms: int) -> int | None:
     """How long ago the word's time came; None before it."""
     return now.at_ms - at_ms if at_ms and now.at_ms >= at_ms else None
+
+
+def wait_run_ms(broker_lost: bool, settling_from_ms: int, run_ms: int) -> int | None:
+    """The running time at which to look again whether the readings are of now; None where they are."""
+    if broker_lost:
+        return run_ms + _HEARD_AGAIN_MS
+    heard_ms = settling_from_ms + _HEARD_AGAIN_MS
+    return heard_ms if run_ms < heard_ms else None
 
 
 def first(site: Site, calling: Calling, readers: Iterable[str]) -> list[Ring]:

@@ -101,6 +101,11 @@ def tick(state: State, out: Out) -> None:
     if late_ms is None:
         look_ahead(state)
         return
+    # The turn clocks go on while no probe is heard: for the broker nobody waits.
+    wait_ms = daily.wait_run_ms(False, state.settling_from_ms, state.run_ms)
+    if wait_ms is not None and late_ms <= daily.TOO_LATE_MS:
+        state.evening_run_ms = wait_ms
+        return
     start(state)
     state.evening = Calling()
     if late_ms > daily.TOO_LATE_MS:

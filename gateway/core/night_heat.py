@@ -74,6 +74,10 @@ def tick(state: State, out: Out) -> None:
     if late_ms is None:
         look_ahead(state)
         return
+    wait_ms = daily.wait_run_ms(state.broker_lost, state.settling_from_ms, state.run_ms)
+    if wait_ms is not None and late_ms <= daily.TOO_LATE_MS:
+        word.run_ms = wait_ms
+        return
     start(state)
     word.calling = Calling()
     if late_ms > daily.TOO_LATE_MS:
