@@ -14,12 +14,14 @@ T0 = ms(START)
 BED, PROBE = "bed-c", "bed-c-low"
 
 
-def _change(minute: int, signal: str, cleared: int | None = None) -> tuple[int, Effect]:
+def _change(
+    minute: int, signal: str, cleared: int | None = None, kind: str = "bed_hot", level: str = "high"
+) -> tuple[int, Effect]:
     at_ms = T0 + minute * MINUTE
     ended = None if cleared is None else T0 + cleared * MINUTE
     change = Change(at_ms, "", "", signal)
     return at_ms, AlarmChange(
-        (at_ms, 0), 400, 1, "bed_hot", BED, None, "medium", "high", "", 22.0, "Cel", 22.0, at_ms, at_ms,
+        (at_ms, 0), 400, 1, kind, BED, None, "medium", level, "", 22.0, "Cel", 22.0, at_ms, at_ms,
         ended, False, None, None, change,
     )  # fmt: skip
 
@@ -67,6 +69,17 @@ def test_an_alarm_that_stood_and_was_answered_is_counted_by_itself() -> None:
 def test_an_alarm_that_ended_long_before_is_no_call_though_the_morning_list_names_it_later() -> None:
     earlier = [_change(10, "raise"), _call(10), _change(40, "clear", 40), _change(300, "lapse", 40)]
     assert _counted(_week(earlier)) == (0, 0, 1, 1)
+
+
+def test_a_bed_called_as_not_being_watched_is_counted_by_itself_and_only_where_nothing_was_heard() -> None:
+    told = [_change(130, "raise", kind="bed_unwatched", level="unwatched_hot"), _call(130)]
+    unheard, heard = sums(_week(told, silent=(110, 170))), sums(_week(told))
+    assert (unheard.highs_called, unheard.highs_blind, len(unheard.missed)) == (0, 1, 0)
+    assert (unheard.unseen_alarms, unheard.needless_unseen) == (1, [])
+    assert (heard.highs_blind, len(heard.missed), len(heard.failed)) == (0, 1, 1)
+    early = [_change(40, "raise", kind="bed_unwatched", level="unwatched_hot"), _call(40)]
+    found = sums(_week(early, silent=(30, 170)))
+    assert (found.highs_blind, len(found.missed), found.needless_unseen) == (0, 1, ["bed-c at 0.7 h"])
 
 
 def test_heat_that_was_heard_and_called_nobody_is_the_gateways_fault() -> None:

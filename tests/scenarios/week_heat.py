@@ -2,10 +2,12 @@
 
 High heat is ten minutes and more at or over the limit at the place of a probe that was in the grain. It is
 *called* when a phone rang for that bed's heat between half an hour before it began and half an hour after.
-An alarm that stood already, had rung and was answered is counted by itself: it is no call. All else is
-*missed*, and each line of it says when somebody was rung after all, and what the gateway heard meanwhile of
-the probes that were hot. Where it heard the on-delay full of readings at or over the limit, the gateway
-*failed*: no instrument and no link is to blame. Heat over again within the half hour is counted, not judged.
+An alarm that stood already, had rung and was answered is counted by itself: it is no call. So is a bed that
+somebody was rung for in that time as not being watched, where nothing told of the heat itself: somebody was
+sent to look. All else is *missed*, and each line of it says when somebody was rung after all, and what the
+gateway heard meanwhile of the probes that were hot. Where it heard the on-delay full of readings at or over
+the limit, the gateway *failed*: no instrument and no link is to blame. Heat over again within the half hour
+is counted, not judged.
 """
 
 from __future__ import annotations
@@ -30,6 +32,7 @@ HIGH_C, ON_MS = 22.0, 10 * MINUTE
 CALLED_WITHIN_MS = 20 * MINUTE
 #: A call is needless where nothing within so much of the limit was true so near to it.
 NEAR_K, NEAR_MS = 0.5, 30 * MINUTE
+_KINDS = ("bed_hot", "bed_unwatched")
 #: What the link may hold a message back, and a minute of judging.
 LINK_MS = 6 * MINUTE
 
@@ -85,17 +88,23 @@ def true_hottest(truth: Iterable[dict[str, Any]], in_grain: bool = False) -> dic
 
 @dataclass
 class Calls:
-    """What there was of one bed's hot alarms: from when to when each stood, and when a phone rang for it."""
+    """What there was of one bed's hot alarms: from when to when each stood, and when a phone rang for it.
+
+    `blind`, `blind_rung`: the same of its not being watched; `unseen`: when that began by its heat alone.
+    """
 
     stood: list[tuple[int, int]] = field(default_factory=list)
     rung: list[int] = field(default_factory=list)
+    blind: list[tuple[int, int]] = field(default_factory=list)
+    blind_rung: list[int] = field(default_factory=list)
+    unseen: list[int] = field(default_factory=list)
 
     def rang(self, from_ms: int, to_ms: int) -> bool:
         return any(from_ms <= at_ms <= to_ms for at_ms in self.rung)
 
 
 class Judged(NamedTuple):
-    """One high heat: called, stood or missed; a line that tells of it, and whether the gateway failed."""
+    """One high heat: called, stood, blind or missed; a line of it, and whether the gateway failed."""
 
     how: str
     line: str
@@ -105,19 +114,22 @@ class Judged(NamedTuple):
 def calls(week: Week) -> dict[str, Calls]:
     """By bed, in the order of time. An alarm stands to its end, not to the morning that lets it lapse."""
     found: dict[str, Calls] = defaultdict(Calls)
-    beds: dict[int, str] = {}
+    beds: dict[int, tuple[str, str]] = {}
     for at_ms, one in week.effects:
-        if isinstance(one, AlarmChange) and one.kind == "bed_hot" and one.place and not one.late:
-            stood = found[one.place].stood
+        if isinstance(one, AlarmChange) and one.kind in _KINDS and one.place and not one.late:
+            told = found[one.place]
+            stood = told.stood if one.kind == "bed_hot" else told.blind
+            if one.level == "unwatched_hot" and one.change.signal in ("raise", "rise"):
+                told.unseen.append(at_ms)
             if one.change.signal == "raise":
-                beds[one.number] = one.place
+                beds[one.number] = one.place, one.kind
                 stood.append((at_ms, week.end_ms))
             elif one.change.signal == "clear" and stood:
                 stood[-1] = (stood[-1][0], at_ms)
         elif isinstance(one, Notice) and one.kind in ("call", "repeat") and not one.silent:
-            bed = beds.get(one.alarm or 0)
-            if bed is not None:
-                found[bed].rung.append(at_ms)
+            bed, kind = beds.get(one.alarm or 0, ("", ""))
+            if bed:
+                (found[bed].rung if kind == "bed_hot" else found[bed].blind_rung).append(at_ms)
     return found
 
 
@@ -133,6 +145,9 @@ def judge(week: Week, bed: str, told: Calls, began: int, last: int) -> Judged:
     if rung is not None and rung <= last:
         after = f"rung {(rung - began) // MINUTE} min after it began"
     heard, over_ms, most = _heard(week, bed, began, until)
+    sent = any(began - NEAR_MS <= at_ms <= until for at_ms in told.blind_rung)
+    if sent and over_ms < ON_MS and any(since <= until and to > began for since, to in told.blind):
+        return Judged("blind", "", False)
     said = f"{heard} readings heard in {(until - began) // MINUTE} min" + (
         f", at most {most:g} C" if heard else ""
     )

@@ -69,11 +69,14 @@ class Sums:
     highs: int = 0
     highs_called: int = 0
     highs_stood: int = 0
+    highs_blind: int = 0
     highs_short: int = 0
     missed: list[str] = field(default_factory=list)
     failed: list[str] = field(default_factory=list)
     hot_alarms: int = 0
     needless_hot: list[str] = field(default_factory=list)
+    unseen_alarms: int = 0
+    needless_unseen: list[str] = field(default_factory=list)
     alarms: Counter[str] = field(default_factory=Counter)
     night_calls: Counter[str] = field(default_factory=Counter)
     night_calls_by_floor: Counter[str] = field(default_factory=Counter)
@@ -83,7 +86,7 @@ class Sums:
     @property
     def highs_answered(self) -> int:
         """High heats somebody had been rung for, be it long before."""
-        return self.highs_called + self.highs_stood
+        return self.highs_called + self.highs_stood + self.highs_blind
 
     def add(self, other: Sums) -> None:
         """Take another week's numbers in."""
@@ -163,9 +166,14 @@ def _heat(week: Week, warm: dict[str, Warm], found: Sums) -> None:
     told = week_heat.calls(week)
     for bed, one in told.items():
         found.hot_alarms += len(one.stood)
-        for since, _ in one.stood:
-            if warm[bed].most(since - NEAR_MS, since + NEAR_MS) < HIGH_C - NEAR_K:
-                found.needless_hot.append(f"{bed} at {_hours(week, since)}")
+        found.unseen_alarms += len(one.unseen)
+        for needless, times in (
+            (found.needless_hot, [since for since, _ in one.stood]),
+            (found.needless_unseen, one.unseen),
+        ):
+            for since in times:
+                if warm[bed].most(since - NEAR_MS, since + NEAR_MS) < HIGH_C - NEAR_K:
+                    needless.append(f"{bed} at {_hours(week, since)}")
     for bed, line in warm.items():
         for began, last in line.over(HIGH_C, ON_MS):
             if last - began < ON_MS + CALLED_WITHIN_MS:
@@ -175,6 +183,7 @@ def _heat(week: Week, warm: dict[str, Warm], found: Sums) -> None:
             judged = week_heat.judge(week, bed, told[bed], began, last)
             found.highs_called += judged.how == "called"
             found.highs_stood += judged.how == "stood"
+            found.highs_blind += judged.how == "blind"
             if judged.how == "missed":
                 found.missed.append(judged.line)
             if judged.failed:
@@ -240,12 +249,16 @@ def told(found: Sums) -> list[str]:
         f"turns told that were so: {Share(found.right_turns, found.told_turns)}, twice: {found.doubled}",
         f"known after the end (median): {_median(found.delays_min)} min",
         f"high heat at a probe in the grain, called in time: {Share(found.highs_called, found.highs)}",
-        f"  or its alarm stood, had rung and was answered: {Share(found.highs_answered, found.highs)}",
+        f"  or its alarm stood, had rung and was answered: {found.highs_stood} more",
+        f"  or the bed was called as not being watched: {found.highs_blind} more",
+        f"  in all: {Share(found.highs_answered, found.highs)}",
         f"  too short to be judged: {found.highs_short} more",
         *(f"  missed: {line}" for line in found.missed),
         f"  missed though the gateway heard it: {len(found.failed)}",
         f"bed_hot alarms: {found.hot_alarms}, needless: {len(found.needless_hot)}",
         *(f"  needless: {line}" for line in found.needless_hot),
+        f"beds unseen where hottest: {found.unseen_alarms} called, needless: {len(found.needless_unseen)}",
+        *(f"  needless: {line}" for line in found.needless_unseen),
         f"alarms by kind: {dict(sorted(found.alarms.items()))}",
         f"calls a night and floor: {sum(found.night_calls.values()) / floor_nights:.3f}",
         f"  {dict(found.night_calls)} {dict(found.night_calls_by_floor)}",
