@@ -89,7 +89,9 @@ def below(limit: float, minutes: int) -> str:
 def standing(number: int, down: bool) -> str:
     """A gas call stands."""
     return (
-        f"call {number}: reading down, nobody said that all are out" if down else f"gas call {number} stands"
+        f"alarm no. {number}: reading down, nobody said that all are out"
+        if down
+        else f"gas alarm no. {number} stands"
     )
 
 

@@ -65,7 +65,8 @@ def reason(state: State, place: Place, why: Reason) -> str:
         best, worst = heat.extreme(state, place.id, 1), heat.extreme(state, place.id, -1)
         if best is None or worst is None:
             return "uneven"
-        return f"uneven: {best[1].value or 0:.1f} at {best[0].id}, {worst[1].value or 0:.1f} at {worst[0].id}"
+        warm, cool = best[1].value or 0.0, worst[1].value or 0.0
+        return f"uneven: {warm:.1f} C at {best[0].id}, {cool:.1f} C at {worst[0].id}"
     if why.kind == "co2":
         most = max((w.value for _, w in state.good(place.id, "co2") if w.value is not None), default=None)
         return "stuffy" if most is None else f"CO2 {most / 10_000:.1f} %"
@@ -76,7 +77,7 @@ def _hot(state: State, place: Place, limit_c: float | None) -> str:
     best = heat.extreme(state, place.id, 1)
     if limit_c is None or best is None or best[1].value is None:
         return "too hot"
-    return f"at {best[1].value:.1f} C, limit {round(limit_c, 1):g}"
+    return f"at {best[1].value:.1f} C, limit {_limit(limit_c)}"
 
 
 def _limit(limit_c: float | None) -> str:

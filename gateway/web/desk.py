@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from gateway.core import people, views_note, views_piece
+from gateway.core.alarm import is_true
+from gateway.core.board import Standing
 from gateway.core.journey import told
 from gateway.core.state import State
 from gateway.web.given import Account, Given
@@ -64,8 +66,12 @@ def home(desk: Desk) -> Shown:
 
     def look(state: State) -> Row:
         shown = floor.floor(state)
-        shown["questions"] = views_piece.questions(state)
+        shown["questions"] = [
+            one | {"piece": _piece_at(state, one["place"])} for one in views_piece.questions(state)
+        ]
+        shown["fire"] = any(one.finding.subject.kind == "kiln_fire" for one in state.board.standing.values())
         shown["elsewhere"] = _elsewhere(state)
+        shown["in_boxes"] = [row["number"] for one in shown["keepout"] for row in one["alarms"]]
         shown["notes"] = [
             one
             for one in views_note.notes(state)
@@ -78,6 +84,12 @@ def home(desk: Desk) -> Shown:
         "here": "Floor",
         "night": people.is_night(site.callout, site.time_zone, now_ms),
     }
+
+
+def _piece_at(state: State, place: str | None) -> str | None:
+    """Whose story a question about a bed is part of."""
+    lying = state.pieces.beds.get(place or "")
+    return lying.piece if lying else None
 
 
 def _done(state: State, number: int) -> Row | None:
@@ -129,6 +141,14 @@ def _now(state: State, shown: Row) -> float | None:
     return window.value
 
 
+def _all_out(standing: list[Standing]) -> Row | None:
+    """Who said that all are out while the reading was up; None once it is down: then it is asked again."""
+    for one in standing:
+        if one.all_out_at_ms is not None and is_true(one.state):
+            return {"by": one.all_out_by, "at": one.all_out_at_ms}
+    return None
+
+
 def one_alarm(desk: Desk, number: int) -> Shown:
     """One alarm: what is wrong, who was told, who answered, what to do; its sheet."""
     reader, site = desk.given.reader(), desk.given.site()
@@ -147,6 +167,7 @@ def one_alarm(desk: Desk, number: int) -> Shown:
             "piece": lying.piece if lying else None,
             "answer": standing[0].answer if standing else None,
             "calls": bool(standing) and standing[0].calls,
+            "all_out": _all_out(standing),
             "now_value": _now(state, shown),
         }
 

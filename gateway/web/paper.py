@@ -9,10 +9,11 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
+from gateway.core.wording_screen import REASONS, battery
 from gateway.web.asking import may_record
 from gateway.web.given import Account
 from gateway.web.pages.alarms import how, words
-from gateway.web.pages.say import Say, share, span
+from gateway.web.pages.say import Say, share, span, times
 
 #: The pages in the order in which they are offered.
 DOORS = (
@@ -45,6 +46,8 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals.update(since=span, share=share, static=static, doors=DOORS, alarm_words=words, alarm_how=how)
+    made.globals.update(times=times, reasons=REASONS, battery=battery)
+    made.filters["person_of"] = lambda who, say: say.person(who)
     return made
 
 

@@ -45,13 +45,19 @@ def test_ages_and_times_are_local_and_plain() -> None:
 @pytest.mark.parametrize(
     ("line", "celsius", "fahrenheit"),
     [
-        ("19 C by 02:10-03:20", "19 °C by 02:10–03:20", "66 °F by 02:10–03:20"),
+        ("19 C by 02:10-03:20", "19 °C by 02:10–03:20", "66.2 °F by 02:10–03:20"),
         ("about 20.5-21.5 C at 07:00", "about 20.5–21.5 °C at 07:00", "about 68.9–70.7 °F at 07:00"),
-        ("up 0.9 an hour", "up 0.9 an hour", "up 1.6 an hour"),
+        ("up 0.9 an hour", "up 0.9 °C an hour", "up 1.6 °F an hour"),
         (
-            "uneven: 18.0 at bed-c-mid, 15.0 at bed-c-low",
-            "uneven: 18.0 at bed-c-mid, 15.0 at bed-c-low",
-            "uneven: 64.4 at bed-c-mid, 59.0 at bed-c-low",
+            "up 2 since the turn by about 03:28",
+            "up 2 °C since the turn by about 03:28",
+            "up 3.6 °F since the turn by about 03:28",
+        ),
+        ("at 24.1 C, limit 22 C", "at 24.1 °C, limit 22 °C", "at 75.4 °F, limit 71.6 °F"),
+        (
+            "uneven: 18.0 C at bed-c-mid, 15.0 C at bed-c-low",
+            "uneven: 18.0 °C at bed-c-mid, 15.0 °C at bed-c-low",
+            "uneven: 64.4 °F at bed-c-mid, 59.0 °F at bed-c-low",
         ),
         ("Bed C, day 3: start by 02:40", "Bed C, day 3: start by 02:40", "Bed C, day 3: start by 02:40"),
     ],

@@ -122,11 +122,11 @@ def test_over_a_limit_that_calls_the_heat_is_the_reason_from_the_earliest_time_o
 
     assert first(made).kind == "hot"
     assert (first(made).due_ms, first(made).start_ms) == (by_clock.due_ms, by_clock.start_ms)
-    assert row(made)["why"] == "at 22.8 C, limit 22"
-    assert row(made)["line"].startswith("Bed A, day 0, piece 14: start now (at 22.8 C, limit 22")
+    assert row(made)["why"] == "at 22.8 C, limit 22 C"
+    assert row(made)["line"].startswith("Bed A, day 0, piece 14: start now (at 22.8 C, limit 22 C")
 
     warm(made, 9 * H + 30, 10 * H + 30, 25.2, 0.0)
-    assert row(made)["why"] == "at 25.2 C, limit 25"
+    assert row(made)["why"] == "at 25.2 C, limit 25 C"
 
 
 def test_a_better_forecast_takes_the_place_of_the_trend_with_its_interval() -> None:
@@ -166,7 +166,7 @@ def test_an_uneven_and_a_stuffy_bed_want_turning_and_say_where() -> None:
     warm(stuffy, 10, 80, 15.0, 0.0, gas=45_000.0)
 
     assert first(uneven).kind == "spread"
-    assert "uneven: 17.5 at a1, 14.0 at a2" in row(uneven)["line"]
+    assert "uneven: 17.5 C at a1, 14.0 C at a2" in row(uneven)["line"]
     assert first(stuffy).kind == "co2"
     assert "start now (CO2 4.5 %" in row(stuffy)["line"]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
@@ -15,6 +16,8 @@ from gateway.web.pages.say import ANSWERS, SIGNALS, Say
 
 Row = dict[str, Any]
 _MINUTE_MS, _HOUR_MS = 60_000, 3_600_000
+#: A message's own number at its end: of no use where several are told in one line.
+_NUMBER = re.compile(r" \(\d+\)$")
 PRIORITIES = ("low", "medium", "high", "highest")
 #: What is wrong, in the trade's words, by kind and level.
 _WORDS = {kind: f"probe {said}" if kind.startswith("probe_") else said for kind, said in WRONG.items()} | {
@@ -24,8 +27,8 @@ _WORDS = {kind: f"probe {said}" if kind.startswith("probe_") else said for kind,
     "kiln_fire": "fire? ring the fire service",
     "steep_drain": "wants draining",
     "steep_fill": "wants filling",
-    "gas_high": "stay out: gas",
-    "gas_over_range": "stay out: gas probe at its end",
+    "gas_high": "gas, stay out",
+    "gas_over_range": "gas probe at its end, stay out",
     "probe_clock": "probe’s clock or name is wrong",
     "gateway_broker": "no messages come in",
     "gateway_session_lost": "messages may be missing",
@@ -86,20 +89,22 @@ _OPEN = ("unacknowledged", "returned_unacknowledged", "latched_unacknowledged")
 
 
 def told(notices: Iterable[NoticeLine]) -> list[Row]:
-    """Who was told, when, and whether it reached them: first message first."""
-    found = [
-        {
-            "person": one.notice.person,
-            "at": one.notice.at_ms,
-            "kind": one.notice.kind,
-            "text": one.notice.text,
-            "reached": one.delivered_at_ms,
-            "tries": len(one.attempts),
-            "withdrawn": one.withdrawn,
-        }
-        for one in notices
-    ]
-    return sorted(found, key=lambda one: (one["at"], one["person"]))
+    """Who was told, when, who was not reached: a line for each call, and one for the repeats after it."""
+    found: list[Row] = []
+    for one in sorted(notices, key=lambda line: (line.notice.at_ms, line.notice.number)):
+        at_ms, kind = one.notice.at_ms, one.notice.kind
+        last = found[-1] if found else None
+        if last is None or last["kind"] != kind or (kind != "repeat" and at_ms - last["at"] >= _MINUTE_MS):
+            last = {"at": at_ms, "kind": kind, "people": [], "missed": [], "rung": []}
+            found.append(last)
+        last["until"], last["text"] = at_ms, _NUMBER.sub("", one.notice.text)
+        if one.notice.person not in last["people"]:
+            last["people"].append(one.notice.person)
+        if not last["rung"] or at_ms - last["rung"][-1] >= _MINUTE_MS:
+            last["rung"].append(at_ms)
+        if one.delivered_at_ms is None and not one.withdrawn:
+            last["missed"].append({"person": one.notice.person, "at": at_ms, "tries": len(one.attempts)})
+    return found
 
 
 def stands(lines: Sequence[AlarmLine], notices: Sequence[NoticeLine]) -> list[Row]:

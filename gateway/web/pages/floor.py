@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from gateway.core import night, views
+from gateway.core import night, views, wording_start
+from gateway.core.alarm import is_true
+from gateway.core.follow import air_people
 from gateway.core.piece import Lying, Part, day_figure, hours_since_cast, in_couch
 from gateway.core.rules import due as dues
-from gateway.core.rules import heat
+from gateway.core.rules import heat, place_air
+from gateway.core.rules.air_entry import entry_state
 from gateway.core.rules.limits import level_of
 from gateway.core.rules.reach import AHEAD, Forecast
 from gateway.core.site import Place
@@ -24,16 +27,23 @@ _LEAST_M = 0.05
 def floor(state: State, ahead: Forecast = AHEAD) -> Row:
     """All that the first page needs of the judge: strips, tonight's walk, what stands, what to ask."""
     rows = {row["bed"]: row for row in views.beds(state, ahead)}
-    floors = [_floor(state, one.id, one.length_m, rows, ahead) for one in state.site.floors]
-    loose = [place for place in night.walk(state) if place.floor not in {one.id for one in state.site.floors}]
     walk = sorted(views.tonight(state, ahead), key=lambda row: row["start_at"] or row["due_at"])
+    for row in [*walk, *rows.values()]:
+        row["out"] = row["entry"] in wording_start.KEEP_OUT
+    air = rooms(state)
+    floors = [_floor(state, one.id, one.length_m, rows, ahead) for one in state.site.floors]
+    for one in floors:
+        one["rooms"] = [row for row in air if row["floor"] == one["id"] and row["kind"] == "room"]
+    loose = [place for place in night.walk(state) if place.floor not in {one.id for one in state.site.floors}]
     return {
         "floors": [one for one in floors if one["stretches"]],
         "loose": [_stretch(state, place, rows[place.id], ahead) for place in loose],
         "walk": walk,
-        "next": next(iter(walk), None),
+        # What can be done now goes before what nobody may go in to do.
+        "next": next((job for job in walk if not job["out"]), next(iter(walk), None)),
+        "keepout": keepout(state),
         "unwatched": [place.id for place in night.walk(state) if not rows[place.id]["watched"]],
-        "rooms": rooms(state),
+        "rooms": air,
         "at_ms": state.at_ms,
     }
 
@@ -56,7 +66,7 @@ def _floor(state: State, floor_id: str, length_m: float, rows: dict[str, Row], a
         "length_m": length_m,
         "stretches": stretches,
         "pace": "long" if small < 15 else "middle" if small < 20 else "short",
-        "rooms": [row for row in rooms(state) if row["floor"] == floor_id],
+        "rooms": [],
     }
 
 
@@ -85,6 +95,7 @@ def _stretch(state: State, place: Place, row: Row, ahead: Forecast, length_m: fl
         "since_turn_ms": _since(state, lying),
         "by": _last_by(lying),
         "levels": levels(state, place),
+        "soon": _soon(state, place, row, ahead),
         "chilled": due.chilled,
         "alarms": standing(state, place.id),
         "order": {"until": due.order.until_ms, "why": due.order.why, "by": due.order.by}
@@ -172,6 +183,21 @@ def levels(state: State, place: Place) -> list[Row]:
     return found
 
 
+def _soon(state: State, place: Place, row: Row, ahead: Forecast) -> Row | None:
+    """For a bed over its high limit: the next one up, and between when and when it will be met."""
+    if row["level"] != "high" or row["hottest_c"] is None:
+        return None
+    above = [
+        one
+        for one in heat.ladder_for(state, place, "bed_hot", state.at_ms).levels
+        if one.limit > row["hottest_c"]
+    ]
+    reach = ahead.reach(state, place, above[0].limit) if above else None
+    if reach is None:
+        return None
+    return {"c": above[0].limit, "early": reach.early_ms or reach.at_ms, "late": reach.late_ms or reach.at_ms}
+
+
 def standing(state: State, place: str | None) -> list[Row]:
     """The alarms that stand at a place, the gravest first."""
     found = [
@@ -191,6 +217,8 @@ def standing(state: State, place: str | None) -> list[Row]:
             "unit": one.finding.unit,
             "limit": one.finding.limit,
             "wants_answer": one.calls,
+            "all_out_by": one.all_out_by,
+            "all_out_at": one.all_out_at_ms if is_true(one.state) else None,
         }
         for one in state.board.standing.values()
         if one.finding.subject.place == place
@@ -199,6 +227,34 @@ def standing(state: State, place: str | None) -> list[Row]:
 
 
 PRIORITIES = ("low", "medium", "high", "highest")
+
+
+def keepout(state: State) -> list[Row]:
+    """Every place nobody goes into now: why, who is in there, and the alarm to answer."""
+    found = []
+    for place in state.site.places:
+        if place.kind not in place_air.ENTERED:
+            continue
+        entry = entry_state(state, place.id)
+        if entry.state not in wording_start.KEEP_OUT:
+            continue
+        gas = [row for row in standing(state, place.id) if row["kind"].startswith("gas_")]
+        said = [row for row in gas if row["all_out_at"] is not None]
+        found.append(
+            {
+                "place": place.id,
+                "leave": entry.state == "leave",
+                "why": entry.why,
+                "alarms": gas,
+                "inside": [
+                    {"person": who, "since": one.since_ms, "until": one.until_ms, "missed": one.missed}
+                    for who in air_people.inside(state, place.id)
+                    for one in (state.air.inside[who],)
+                ],
+                "all_out": max(said, key=lambda row: row["all_out_at"], default=None),
+            }
+        )
+    return found
 
 
 def _rooms(state: State) -> list[Place]:
@@ -221,7 +277,7 @@ def rooms(state: State) -> list[Row]:
                 "watched": bool(gas),
                 "has_probe": any(p.quantity == "co2" for p in state.site.probes_of[place.id]),
                 "limit_ppm": limit,
-                "over": bool(gas) and max(gas) >= limit,
+                "entry": entry_state(state, place.id).state,
                 "c": max(warm, default=None),
             }
         )

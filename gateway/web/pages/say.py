@@ -16,8 +16,8 @@ _NEAR_MS = 20 * _HOUR_MS
 _RANGE = re.compile(r"(-?\d+(?:\.\d+)?)-(\d+(?:\.\d+)?) C\b")
 _HOURS = re.compile(r"(\d\d:\d\d)-(\d\d:\d\d)")
 _ONE = re.compile(r"(-?\d+(?:\.\d+)?) C\b")
+_SHUT = re.compile(r", shut ([\d,]+) in (.+)$")
 _RATE = re.compile(r"\b(up|down) (\d+(?:\.\d+)?)(?= an hour| since the turn)")
-_UNEVEN = re.compile(r"(?<=uneven: )(-?\d+(?:\.\d+)?) at (\S+), (-?\d+(?:\.\d+)?) at ")
 SIGNALS = {
     "raise": "began",
     "rise": "got worse",
@@ -33,6 +33,9 @@ SIGNALS = {
     "unsuppress": "no longer held back",
     "remove": "out of service",
     "restore": "back in service",
+    "cant": "cannot come",
+    "eased": "eased",
+    "all-out": "“all out” said, reading not down yet",
 }
 ANSWERS = {"going": "going", "heard": "heard", "cant": "can’t", "all-out": "all out"}
 QUANTITIES = {
@@ -143,10 +146,10 @@ class Say:
         if value is None:
             return ""
         known = self.site.probe.get(probe or "")
-        quantity = {"Cel": "temperature", "ppm": "co", "%RH": "humidity"}.get(
+        quantity = {"Cel": "temperature", "ppm": "co2", "%RH": "humidity"}.get(
             unit or "", known.quantity if known else ""
         )
-        kind = self.site.place[known.place].kind if known and not unit else ""
+        kind = self.site.place[known.place].kind if known else ""
         return self.value(value, quantity, kind) if quantity else f"{value:g}"
 
     def person(self, who: str | None) -> str:
@@ -163,15 +166,19 @@ class Say:
         """A line of the judge's in the reader's unit: its degrees are Celsius and read "19 C"."""
         text = _HOURS.sub(r"\1–\2", text or "")
         if not self.fahrenheit:
+            text = _RATE.sub(r"\1 \2 °C", text)
             return _ONE.sub(r"\1 °C", _RANGE.sub(r"\1–\2 °C", text))
+        text = _RATE.sub(lambda m: f"{m[1]} {float(m[2]) * 1.8:.1f} °F", text)
         text = _RANGE.sub(lambda m: f"{self._f(m[1])}–{self._f(m[2])} °F", text)
-        text = _ONE.sub(lambda m: f"{self._f(m[1])} °F", text)
-        text = _RATE.sub(lambda m: f"{m[1]} {float(m[2]) * 1.8:.1f}", text)
-        return _UNEVEN.sub(lambda m: f"{self._f(m[1])} at {m[2]}, {self._f(m[3])} at ", text)
+        return _ONE.sub(lambda m: f"{self._f(m[1])} °F", text)
+
+    def air(self, text: str) -> str:
+        """The air in a message's few words, as a sentence: shut means that somebody shuts the room now."""
+        return _SHUT.sub(r"; if the room is shut, \1 ppm in \2", text)
 
     def _f(self, figure: str) -> str:
         made = self.scaled(float(figure))
-        return f"{made:.1f}" if "." in figure else f"{made:.0f}"
+        return f"{made:.1f}" if "." in figure else f"{round(made, 1):g}"
 
 
 def span(ms: int) -> str:
@@ -186,3 +193,8 @@ def span(ms: int) -> str:
 def share(value: float | None) -> str:
     """12 %, or a dash."""
     return "–" if value is None else f"{value * 100:.0f} %"
+
+
+def times(count: int) -> str:
+    """once, 2 times."""
+    return "once" if count == 1 else f"{count:,} times"

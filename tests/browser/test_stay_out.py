@@ -1,0 +1,113 @@
+"""What the pages say where nobody may go in: gas on the floor, somebody inside, all out too early, a fire."""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from gateway.core import views
+from gateway.core.wording_parts import NEVER
+from gateway.web import turn_page
+from simulators.mishaps import Timed
+from tests.browser.conftest import account
+from tests.browser.lived import Lived
+
+Value = Callable[[float], float | None]
+
+
+def _swap(lived: Lived, topic: str, value: Value) -> None:
+    """From now on a probe says something else: `value` of the hours from now, None for what it would say."""
+    start_s = lived.now_ms() / 1000
+    found = []
+    for one in lived.story.messages:
+        hours = (one.at_s - start_s) / 3600
+        said = value(hours) if one.topic.endswith(topic) and hours > 0 else None
+        payload = one.payload
+        if said is not None:
+            payload = json.dumps(json.loads(payload) | {"v": round(said, 1)}).encode()
+        found.append(Timed(one.at_s, one.topic, payload))
+    lived.story.messages = found
+
+
+@pytest.fixture(scope="module")
+def gas(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lived]:
+    """CO2 on the floor goes up to 18,000 ppm while Ben is in there."""
+    lived = Lived(tmp_path_factory.mktemp("gas"), hours=0.3, ahead_h=0.9)
+    lived.record("check-in", {"person": "ben", "place": "lower-room", "for": "20min", "by": "ben"})
+    _swap(lived, "/lower-room-co2", lambda hours: min(18_000.0, 2_000.0 + 40_000.0 * hours))
+    lived.let_pass(50)
+    yield lived
+    lived.close()
+
+
+def page(lived: Lived, path: str, who: str = "cleo") -> str:
+    """The page's words."""
+    told = turn_page.get(lived, account(who), path, {}, "token")
+    assert told.status == 200
+    return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", told.html.split("<main", 1)[1])).split())
+
+
+def _number(lived: Lived, kind: str) -> int:
+    return next(one.line.alarm.number for one in lived.gate.alarms() if one.kind == kind)
+
+
+def test_the_floor_says_stay_out_who_is_inside_and_nowhere_to_start(gas: Lived) -> None:
+    text = page(gas, "/")
+    assert "Stay out: Lower floor" in text
+    assert re.search(r"CO2 18,000 ppm by lower-room-co2 at \d\d:\d\d, limit 15,000;", text)
+    assert "Do not go in, even to help." in text
+    assert "Ben is in there , checked in 20:18" in text
+    assert ": missed. Ring them from outside; no answer: ring 112." in text
+    assert not re.search(r"[Ss]tart (now|by)", text)
+    assert "Next: Steep 1: drain by 03:00" in text, "what can be done goes before what nobody may go in to do"
+    assert text.count("Not now: stay out") == 4
+    rows = gas.ask(views.tonight)
+    assert {row["entry"] for row in rows if row["what"] == "turn"} == {"leave"}
+    assert not NEVER.search(text)
+
+
+def test_all_out_pressed_too_early_is_seen_and_ends_nothing(gas: Lived) -> None:
+    number = _number(gas, "gas_high")
+    before = page(gas, f"/alarm/{number}")
+    assert "Keep it quiet" not in before, "gas cannot be made quiet"
+    done = turn_page.post(
+        gas, account("cleo"), "answer", {"alarm": str(number), "answer": "all-out"}, "token"
+    )
+    assert done.status == 303
+    for path in ("/", f"/alarm/{number}"):
+        text = page(gas, path)
+        assert re.search(
+            r"“All out” was said at \d\d:\d\d by Cleo. The reading is not down: stay out", text
+        ), path
+    assert "nobody has answered yet" in page(gas, f"/alarm/{number}")
+    assert "“all out” said, reading not down yet by Cleo" in page(gas, f"/alarm/{number}")
+
+
+def test_who_was_told_is_a_line_for_each_call_and_one_for_its_repeats(gas: Lived) -> None:
+    text = page(gas, f"/alarm/{_number(gas, 'gas_high')}")
+    calls = re.findall(
+        r"\d\d:\d\d ((?:Again )?(?:\w+, ){3}\w+(?:, \d+ times until \d\d:\d\d)?): reached", text
+    )
+    assert len(calls) >= 3, "called, again, called for the higher level"
+    assert any("times until" in one for one in calls)
+    assert text.count("STAY OUT LOWER FLOOR") <= len(calls)
+
+
+def test_a_fire_in_the_kiln_comes_before_any_shovel(tmp_path: Path) -> None:
+    lived = Lived(tmp_path / "fire", hours=0.1, ahead_h=0.8)
+    try:
+        lived.record("kiln", {"kiln": "kiln", "what": "drawn", "by": "ben"})
+        _swap(lived, "/kiln-air-on", lambda hours: 45.0 + 60.0 * hours)
+        lived.let_pass(45)
+        for path in ("/", "/kiln"):
+            assert "Fire in Kiln? Ring the fire service" in page(lived, path), path
+            assert "Do not open, do not enter." in page(lived, path), path
+        assert "No shovel now: the fire first." in page(lived, "/")
+        assert "Next by the programme" not in page(lived, "/kiln")
+    finally:
+        lived.close()
