@@ -200,6 +200,7 @@ class Probe:
     self_baseline: bool | None = None
     calibrate_every_days: float | None = None
     bump_every_days: float | None = None
+    battery_unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -96,6 +96,7 @@ def _probe(state: State, probe: Probe) -> dict[str, Any]:
         "state": _probe_state(state, probe, window),
         "missed_share": None if missed is None else round(missed, 3),
         "battery": window.battery,
+        "battery_unit": probe.battery_unit or None,
         "why": out if out is not None else (silence.why_silent(window) or _why_doubted(state, probe)),
         "calibration_due": due.calibration.isoformat() if due.calibration else None,
         "bump_due": due.bump.isoformat() if due.bump else None,

@@ -29,6 +29,32 @@ WRONG = {
     "probe_hand": "off from the hand thermometer",
     "probe_calibration_due": "wants calibrating or trying with gas",
 }
+#: Why something a probe sent was not taken.
+REASONS = {
+    "unknown_topic": "no probe has this topic",
+    "too_long": "too long",
+    "not_a_number": "not a number",
+    "not_finite": "not a number",
+    "not_json": "not JSON",
+    "no_value": "no value in it",
+    "bad_time": "time cannot be read",
+    "no_offset": "time without offset",
+    "future": "time lies ahead",
+    "too_old": "time far too old",
+    "implausible": "cannot be true",
+    "conflict": "another value for the same time",
+    "retained_without_time": "kept value without time",
+    "empty": "empty",
+}
+#: A battery's unit by its name in the site file.
+_BATTERY = {"%EL": " %", "V": " V", "mV": " mV"}
+
+
+def battery(value: float, unit: str | None) -> str:
+    """What a probe said of its battery, with its unit where the site file names one."""
+    return f"battery {value:.3g}{_BATTERY.get(unit or '', ' (unit not told)')}"
+
+
 #: The words for an alarm's state; the standard's own names of them are never shown. Gas does not go off by
 #: itself: its reading is down, and it waits for people.
 STATES = {

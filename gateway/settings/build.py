@@ -90,6 +90,7 @@ def probe(form: ProbeForm, kind: str, root: str) -> Probe:
         time=form.time,
         sequence=form.sequence,
         battery=form.battery,
+        battery_unit=form.battery_unit or "",
         silent_after_s=form.silent_after_s or silent_after_s(form.quantity, kind, form.every_s),
         calibrated=form.calibrated or "",
         bump_tested=form.bump_tested or "",

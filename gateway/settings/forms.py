@@ -200,6 +200,7 @@ class ProbeForm(Form):
     time: Pointer = "/t"
     sequence: Pointer = "/n"
     battery: Pointer = "/b"
+    battery_unit: Literal["%EL", "V", "mV"] | None = None
     silent_after_s: Seconds | None = None
     calibrated: DayWritten | None = None
     bump_tested: DayWritten | None = None

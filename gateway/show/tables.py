@@ -11,7 +11,8 @@ from rich.text import Text
 
 from gateway.core import moment
 from gateway.core.rows import Row
-from gateway.core.wording_screen import STATES
+from gateway.core.wording_screen import REASONS, STATES
+from gateway.core.wording_screen import battery as battery_words
 from gateway.core.wording_start import KEEP_OUT
 from gateway.show import words
 from gateway.show.words import Eyes, number
@@ -91,9 +92,9 @@ def _probe(row: Row, eyes: Eyes) -> list[Text]:
         cell(eyes.time(row["measured_at"])),
         cell(
             words.PROBE_STATES.get(row["state"], row["state"]),
-            row["why"] and words.REASONS.get(row["why"], row["why"]),
+            row["why"] and REASONS.get(row["why"], row["why"]),
             f"{missed:.0%} missed" if missed else "",
-            f"battery {battery:g}" if battery is not None else "",
+            battery_words(battery, row["battery_unit"]) if battery is not None else "",
             style=style,
         ),
     ]
@@ -180,7 +181,7 @@ def _refused(row: Row, eyes: Eyes) -> list[Text]:
         cell(row["probe"] or row["topic"]),
         cell(f"{row['count']:,}"),
         cell(eyes.time(row["last_at"])),
-        cell(words.REASONS.get(row["reason"], row["reason"])),
+        cell(REASONS.get(row["reason"], row["reason"])),
     ]
 
 

@@ -46,22 +46,6 @@ UNITS |= {"pressure_difference": "Pa", "air_flow": "m³/s"}
 SHOWN_UNITS = {"Cel": "°C", "C": "°C", "K": "K"}
 OUTCOMES = {"delivered": "reached", "failed": "not reached", "gone": "phone is gone"}
 WITHDRAWN = {"newer": "a newer one went", "answered": "not needed any more", "gone": "phone is gone"}
-REASONS = {
-    "unknown_topic": "no probe has this topic",
-    "too_long": "too long",
-    "not_a_number": "not a number",
-    "not_finite": "not a number",
-    "not_json": "not JSON",
-    "no_value": "no value in it",
-    "bad_time": "time cannot be read",
-    "no_offset": "time without offset",
-    "future": "time lies ahead",
-    "too_old": "time far too old",
-    "implausible": "cannot be true",
-    "conflict": "another value for the same time",
-    "retained_without_time": "kept value without time",
-    "empty": "empty",
-}
 TURN_STATES = {
     "flagged": "does not fit what is known, see by daylight",
     "void": "taken back",
