@@ -188,6 +188,24 @@ def test_what_cannot_be_true_is_kept_and_said_in_plain_words() -> None:
     ]
 
 
+def test_a_number_that_has_lain_elsewhere_for_days_is_asked_about_and_a_lot_cast_on_two_beds_is_not() -> None:
+    book = Book()
+    book.lay(0, Cast("bed-a", "14"))
+    book.lay(20, Cast("bed-b", "14"))
+    assert book.odd() == []
+
+    again = book.lay(60, Cast("bed-d", "14"))
+
+    assert book.odd() == [
+        "Bed D: piece 14 cast 60 h apart from piece 14 in Bed A and Bed B: both are told as one; are they? "
+        "Two pieces want two numbers"
+    ]
+    book.lay(61, Voided(again, why="it is 17"))
+    book.lay(61, Cast("bed-d", "17"), when_h=60)
+    assert book.odd() == []
+    assert [one.pieces for one in book.pieces.beds.values()] == [["14"], ["14"], ["17"]]
+
+
 def test_an_entry_that_did_not_fit_fits_once_the_cast_is_recorded_late() -> None:
     book = Book()
     book.lay(5, Turned("bed-a"))

@@ -28,6 +28,8 @@ from gateway.core.piece import Order, Part
 from gateway.core.site import Floor, Place, Site
 
 _HOUR_MS = 3_600_000
+#: A lot is cast within a day (ours): what has its number and comes later is asked about.
+_ONE_CAST_MS = 24 * _HOUR_MS
 NOTHING = "but nothing is recorded as lying there"
 #: No bed of grain is deeper than this (cm): more is a slip of the pen.
 _DEEPEST_CM = 150.0
@@ -99,6 +101,7 @@ def cast(ground: Ground, site: Site, what: Cast, when_ms: int, known_ms: int) ->
     if old is not None and old.cast_ms is not None and name not in {part.piece for part in ground.parts}:
         del ground.pieces[name]
         odd = odd or f"{place.name}: piece {name} cast, but there was a piece of that name before"
+    odd = odd or _second(ground, site, place, name, when_ms)
     ground.take_out(*where)
     piece = ground.piece(name)
     if piece.cast_ms is None:
@@ -107,6 +110,25 @@ def cast(ground: Ground, site: Site, what: Cast, when_ms: int, known_ms: int) ->
         piece.couch_ends_ms = when_ms + int(couch.max_h * _HOUR_MS) if couch else None
     ground.lay([Part(where.from_m, where.to_m, when_ms, piece=name, ground=where.ground)])
     return odd or _out_of_steep(ground, site, what, piece)
+
+
+def _second(ground: Ground, site: Site, place: Place, name: str, when_ms: int) -> str:
+    """A number that has lain elsewhere for days: told as one piece, and asked about."""
+    old = ground.pieces.get(name)
+    if old is None or old.cast_ms is None or abs(when_ms - old.cast_ms) <= _ONE_CAST_MS:
+        return ""
+    beds = [
+        one.name
+        for one in site.places
+        if one.kind == "bed" and any(part.piece == name for part in ground.on(one))
+    ]
+    if not beds:
+        return ""
+    hours = abs(when_ms - old.cast_ms) / _HOUR_MS
+    return (
+        f"{place.name}: piece {name} cast {hours:.0f} h apart from piece {name} in {' and '.join(beds)}: "
+        f"both are told as one; are they? Two pieces want two numbers"
+    )
 
 
 def _out_of_steep(ground: Ground, site: Site, what: Cast, piece: Piece) -> str:
