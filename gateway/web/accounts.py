@@ -68,7 +68,6 @@ class Accounts:
         self._hasher = PasswordHasher(time_cost=2, memory_cost=19_456, parallelism=1)
         self._nobody = self._hasher.hash(secrets.token_urlsafe(16))
         self._turn, self._one_hash = threading.RLock(), threading.Lock()
-        self._slow = Slow(real_ms)
         self._accounts: dict[str, dict[str, Any]] = {}
         self._sessions: dict[str, Session] = {}
         self._links: dict[str, Link] = {}
@@ -76,7 +75,9 @@ class Accounts:
         self._read()
 
     def _read(self) -> None:
-        for kind, key, ends_ms, body in self._keep.lines():
+        lines = self._keep.lines()
+        self._slow = Slow(self._keep, self._real_ms, lines)
+        for kind, key, ends_ms, body in lines:
             if ends_ms is not None and ends_ms <= self._real_ms():
                 continue
             if kind == "account":
@@ -180,6 +181,7 @@ class Accounts:
 
     def flush(self) -> None:
         """Keep when sessions were last used, and forget what has ended; now and then."""
+        self._slow.sweep()
         with self._turn:
             self._sweep()
             late = [(key, replace(one)) for key, one in self._sessions.items() if one.seen_ms != one.kept_ms]

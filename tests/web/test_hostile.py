@@ -9,6 +9,7 @@ from gateway.web.accounts import OPEN, SETUP
 from gateway.web.api import ROOT
 from gateway.web.guard import MOST_BODY
 from gateway.web.secret import csrf
+from gateway.web.slow import MOST, MOST_KEPT, Slow
 from tests.web.conftest import PASSWORD, SECURE, Site
 
 HOUR_MS = 3_600_000
@@ -121,6 +122,69 @@ def test_failures_to_log_in_slow_down(fresh: Site) -> None:
     assert slowed.status_code == 429
     fresh.real_ms += int(slowed.headers["retry-after"]) * 1000
     assert _login(fresh, "Ada", PASSWORD).status_code == 303
+
+
+def _slowed(site: Site) -> list[dict[str, int]]:
+    return [line.body for line in site.lived.lines() if line.kind == "slow"]
+
+
+def test_a_restart_does_not_forget_who_failed(fresh: Site) -> None:
+    fresh.accounts.use(fresh.accounts.link(SETUP), "Ada", PASSWORD)
+    for i in range(4):
+        _login(fresh, "Ada", f"wrong {i}")
+    assert _slowed(fresh) == [], "a slip or two is nobody's business"
+    _login(fresh, "Ada", "wrong")
+    assert [body["count"] for body in _slowed(fresh)] == [5, 5], "the name, and where it came from"
+    waits = _login(fresh, "Ada", PASSWORD).headers["retry-after"]
+    fresh.begin()
+    slowed = _login(fresh, "Ada", PASSWORD)
+    assert (slowed.status_code, slowed.headers["retry-after"]) == (429, waits)
+    fresh.real_ms += int(waits) * 1000
+    assert _login(fresh, "Ada", "wrong").status_code == 403, "it goes on counting, and the wait grows"
+    fresh.begin()
+    assert int(_login(fresh, "Ada", PASSWORD).headers["retry-after"]) > int(waits)
+    fresh.real_ms += 30_000
+    assert _login(fresh, "Ada", PASSWORD).status_code == 303
+    assert len(_slowed(fresh)) == 1, "where it came from is still slowed, the name is not"
+    fresh.real_ms += HOUR_MS + 1
+    fresh.accounts.flush()
+    assert _slowed(fresh) == []
+
+
+def test_what_was_typed_as_a_name_is_not_in_the_store(fresh: Site) -> None:
+    for _ in range(6):
+        _login(fresh, PASSWORD, "typed into the wrong field")
+    kept = repr([line for line in fresh.lived.lines() if line.kind == "slow"])
+    assert PASSWORD not in kept
+    assert "192.0.2.7" not in kept
+
+
+def test_a_flood_of_names_fills_neither_memory_nor_store(fresh: Site) -> None:
+    slow = Slow(fresh.lived, lambda: fresh.real_ms)
+    for n in range(300):
+        for _ in range(5):
+            slow.failed(f"name {n}", "192.0.2.9")
+    assert len(_slowed(fresh)) == MOST_KEPT
+    assert slow.wait_s("name 0", "x") > 0, "in memory it is slowed all the same"
+    again = Slow(fresh.lived, lambda: fresh.real_ms, fresh.lived.lines())
+    assert again.wait_s("name 299", "x") > 0
+    assert again.wait_s("x", "192.0.2.9") == 900
+    for n in range(MOST):
+        slow.failed("", f"peer {n}")
+    assert slow.wait_s("name 299", "x") == 0, "the oldest go first"
+    assert len(slow._failed) == MOST
+    assert len(_slowed(fresh)) <= 2
+
+
+def test_a_clock_that_went_back_shuts_nobody_out(fresh: Site) -> None:
+    slow = Slow(fresh.lived, lambda: fresh.real_ms)
+    for _ in range(40):
+        slow.failed("Ada", "192.0.2.9")
+    fresh.real_ms -= 400 * 24 * HOUR_MS
+    again = Slow(fresh.lived, lambda: fresh.real_ms, fresh.lived.lines())
+    assert again.wait_s("Ada", "x") == 30
+    fresh.real_ms += 30_000
+    assert again.wait_s("Ada", "x") == 0
 
 
 def test_a_name_that_is_none_is_answered_as_a_wrong_password(fresh: Site) -> None:

@@ -1,4 +1,4 @@
-"""What the page keeps beside the journal: accounts, sessions, tokens and one-time links."""
+"""What the page keeps beside the journal: accounts, sessions, tokens, links, phones, failures to log in."""
 
 from __future__ import annotations
 
