@@ -13,14 +13,16 @@
   const text = (raw) => btoa(String.fromCharCode(...new Uint8Array(raw))).replace(/\+/g, "-").replace(/\//g, "_").replace(/=+$/, "");
 
   async function subscribed() {
-    if (await Notification.requestPermission() !== "granted") throw new Error("This browser may not show messages: allow it in its settings for this page.");
-    await navigator.serviceWorker.register("/sw.js");
+    if (await Notification.requestPermission() !== "granted") throw new Error("this browser may not show messages. Allow it in its settings for this page.");
+    try { await navigator.serviceWorker.register("/sw.js"); } catch (fault) {
+      throw new Error("this browser does not trust the gateway's certificate, or keeps nothing for this page (" + fault.message + ").");
+    }
     const manager = (await navigator.serviceWorker.ready).pushManager;
     const wanted = { userVisibleOnly: true, applicationServerKey: bytes(form.dataset.key) };
     try { return await manager.subscribe(wanted); } catch (fault) {
       // Bound to another gateway's key: one page has one subscription.
       const old = await manager.getSubscription();
-      if (!old) throw fault;
+      if (!old) throw new Error("the browser's push service gave no address (" + fault.message + "). This phone needs the internet for it, and a private window cannot be woken.");
       await old.unsubscribe();
       return manager.subscribe(wanted);
     }

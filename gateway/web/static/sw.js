@@ -58,7 +58,7 @@ function said(title, text, status) {
 // A call: shown even where the page is shut. What cannot be read is still a call.
 self.addEventListener("push", (event) => {
   let told = {};
-  try { told = event.data.json(); } catch (fault) { /* said by the words below */ }
+  try { told = event.data.json() || {}; } catch (fault) { /* said by the words below */ }
   const way = String(told.answer_url || ""), silent = Boolean(told.silent);
   event.waitUntil(self.registration.showNotification(told.title || "The malting floor calls", {
     body: told.text || "Open the page and look.", icon: "/static/mark.svg",
