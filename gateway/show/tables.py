@@ -54,7 +54,8 @@ def _bed(row: Row, eyes: Eyes) -> list[Text]:
     bad = row["level"] in ("high", "urgent") or not (row["watched"] or empty)
     trend = row["trend_k_per_h"]
     rising = "" if trend is None or abs(trend) < 0.05 else f"{trend:+.1f} K an hour"
-    watched = "" if row["watched"] or empty else "NOT BEING WATCHED"
+    blind = "NOT BEING WATCHED where hottest" if row["unseen"] else "NOT BEING WATCHED"
+    watched = "" if row["watched"] or empty else blind
     level = words.LEVELS.get(row["level"], "no reading")
     return [
         cell(
@@ -75,21 +76,22 @@ def _bed(row: Row, eyes: Eyes) -> list[Text]:
 def _wanted(row: Row, eyes: Eyes) -> str:
     start = row["start_at"]
     now = start is not None and moment.parse(start) <= eyes.now_ms
-    return f"{row['start']}: {row['why']}" if now or row["entry"] in KEEP_OUT else row["why"]
+    if row["entry"] in KEEP_OUT and start is not None:
+        return f"STAY OUT, not now: {row['why']}"
+    return f"{row['start']}: {row['why']}" if now else row["why"]
 
 
 def probes(found: list[Row], eyes: Eyes) -> Table:
     """One probe a row: where, what it says, whether it is heard."""
-    return table(("Probe", "Says", "At", "State"), (_probe(row, eyes) for row in found))
+    return table(("Probe", "Says", "State"), (_probe(row, eyes) for row in found))
 
 
 def _probe(row: Row, eyes: Eyes) -> list[Text]:
     style = {"alive": "", "waiting": _ODD, "late": _ODD, "out_of_service": _ODD}.get(row["state"], _BAD)
     missed, battery = row["missed_share"], row["battery"]
     return [
-        cell(row["probe"], eyes.place(row["place"])),
-        cell(number(row["value"], words.UNITS.get(row["quantity"]))),
-        cell(eyes.time(row["measured_at"])),
+        cell(words.broken(row["probe"]), eyes.place(row["place"])),
+        cell(_says(row, eyes), eyes.time(row["measured_at"])),
         cell(
             words.PROBE_STATES.get(row["state"], row["state"]),
             row["why"] and REASONS.get(row["why"], row["why"]),
@@ -100,9 +102,17 @@ def _probe(row: Row, eyes: Eyes) -> list[Text]:
     ]
 
 
+def _says(row: Row, eyes: Eyes) -> str:
+    """CO2 in grain is told in per cent, as the trade has it."""
+    place = eyes.site.place.get(row["place"])
+    if row["quantity"] == "co2" and row["value"] is not None and place is not None and place.kind == "bed":
+        return f"{row['value'] / 10_000:.1f} %"
+    return number(row["value"], words.UNITS.get(row["quantity"]))
+
+
 def alarms(found: list[Row], eyes: Eyes) -> Table:
     """One alarm a row: its number to answer by, what and where, since when, who answered."""
-    return table(("No.", "What", "Since", "Stands"), (_alarm(row, eyes) for row in found))
+    return table(("No.", "What", "Stands"), (_alarm(row, eyes) for row in found))
 
 
 def _alarm(row: Row, eyes: Eyes) -> list[Text]:
@@ -120,8 +130,9 @@ def _alarm(row: Row, eyes: Eyes) -> list[Text]:
             limit,
             style=_BAD if grave else "",
         ),
-        cell(eyes.time(row["raised_at"]), row["cleared_at"] and f"to {eyes.time(row['cleared_at'])}"),
         cell(
+            f"since {eyes.time(row['raised_at'])}"
+            + (f" to {eyes.time(row['cleared_at'])}" if row["cleared_at"] else ""),
             "found in old readings, nobody was called" if row["late"] else "",
             quiet,
             answered or state,
@@ -178,7 +189,7 @@ def rejected(found: list[Row], eyes: Eyes) -> Table:
 
 def _refused(row: Row, eyes: Eyes) -> list[Text]:
     return [
-        cell(row["probe"] or row["topic"]),
+        cell(words.broken(row["probe"] or row["topic"] or "")),
         cell(f"{row['count']:,}"),
         cell(eyes.time(row["last_at"])),
         cell(REASONS.get(row["reason"], row["reason"])),

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
 from typing import Any, NamedTuple
 
 from gateway.core import moment
 from gateway.core.site import Site
 from gateway.core.wording_screen import WRONG
 
+#: A phone's terminal has some 48 columns; an id has a third of them.
+ID_WIDTH = 16
 LEVELS = {
     "low": "cold",
     "aim": "as wanted",
@@ -104,6 +107,13 @@ def number(value: float | None, unit: str | None, digits: int = 1) -> str:
 def count(number: int, noun: str) -> str:
     """`1 bed`, `2 beds`."""
     return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
+
+
+def broken(name: str) -> str:
+    """A long id or topic in lines that a narrow screen has room for, broken where it is joined."""
+    if len(name) <= ID_WIDTH:
+        return name
+    return "\n".join(wrap(name.replace("/", "/ "), ID_WIDTH, break_on_hyphens=True)).replace("/ ", "/")
 
 
 def size(size_bytes: int) -> str:

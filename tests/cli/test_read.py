@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from gateway.show import words
 from tests.cli.house import ROOT, SOON_S, run_program, schema, type_in
 
 READING = (
@@ -134,3 +135,23 @@ def test_a_reader_that_has_seen_enough_is_no_fault(night: Path) -> None:
     )
     assert done.stdout == '{"schema": '[:10]
     assert done.stderr == ""
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "bed-north-middle-thermometer-2",
+        "quern-hill/lower-room/lower-room-co2-low",
+        "averyverylongidofoneword",
+    ],
+)
+def test_a_long_id_breaks_where_it_is_joined_and_loses_nothing(name: str) -> None:
+    lines = words.broken(name).split("\n")
+    assert "".join(lines) == name
+    assert max(map(len, lines)) <= words.ID_WIDTH
+    assert words.broken("bed-a-mid") == "bed-a-mid"
+    assert words.broken("bed-north-middle-thermometer-2").split("\n") == [
+        "bed-north-",
+        "middle-",
+        "thermometer-2",
+    ]
