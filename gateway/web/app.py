@@ -15,11 +15,11 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
-from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse, Response
 
 from gateway import __version__
 from gateway.errors import GatewayError
-from gateway.web import api, guard
+from gateway.web import api, entry, guard
 from gateway.web.accounts import Accounts
 from gateway.web.asking import Web
 from gateway.web.given import Phones, Running
@@ -64,6 +64,10 @@ def _answer(request: Request, status: int, words: str, heads: Any = None) -> Res
         return JSONResponse(
             guard.problem(status, words), status, heads, media_type="application/problem+json"
         )
+    if "text/html" in request.headers.get("accept", ""):
+        words = "There is no such page." if words == "Not Found" else words
+        house = request.app.state.web.given.site().name
+        return HTMLResponse(entry.html("fault", house, fault=words), status, heads)
     return PlainTextResponse(words, status, heads)
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from gateway.core import people, views, views_heat, views_piece
+from gateway.core.piece import in_couch
 from gateway.core.rules import heat
 from gateway.core.site import Place, Probe
 from gateway.core.state import State
@@ -35,6 +36,7 @@ def one_bed(desk: Desk, name: str) -> Shown:
         lying = state.pieces.beds.get(name)
         return {
             "row": views.bed(state, place),
+            "couch": lying is not None and in_couch(lying, state.at_ms),
             "cast_ms": lying.cast_ms if lying else None,
             "levels": floor.levels(state, place),
             "turned_ms": heat.newest_turn(state, name) or None,
@@ -56,9 +58,8 @@ def one_bed(desk: Desk, name: str) -> Shown:
         series = series_of(reader, [*warm, *damp], span)
         known, lines = reader.turns(MANY), reader.alarms(True, MANY)
     to_come = bed.ahead(seen["ahead"], span)
-    levels = bed.limits(
-        seen["programme"], seen["cast_ms"], (span[0], max([span[1], *(one["at"] for one in to_come)]))
-    )
+    ends_ms = max([span[1], *(one["at"] for one in to_come)])
+    levels = bed.limits(seen["programme"], seen["cast_ms"], (span[0], ends_ms))
     return "bed.html", seen | {
         "here": "Pieces",
         "place": place,
@@ -70,7 +71,7 @@ def one_bed(desk: Desk, name: str) -> Shown:
         "warm": warm,
         "damp": damp,
         "drawn": bed.drawing(say, warm, series, span, zero_ms, levels, to_come, seen["hands"]),
-        "gas": bed.gas(say, damp, series, span, zero_ms),
+        "gas": bed.gas(say, damp, series, (span[0], ends_ms), zero_ms),
         "turns": bed.turns(known, name, span),
         "spells": bed.alarm_spans(lines, name, span),
         "table": bed.table([*warm, *damp], series, span),

@@ -38,6 +38,7 @@ command line.</p><form method="post">{_NAME}{_NEW}<p><button>Make it</button></p
 <form method="post"><p><button>Go in</button></p></form>""",
     "gone": """<p>It was used already, or its time is over. Ask whoever keeps the accounts for a new one.</p>
 <p><a href="/login">Log in</a></p>""",
+    "fault": """<p><a class="do" href="/">Back to the floor</a></p>""",
     "me": """<p>{{ me.name }}, {{ me.role }}. <a href="/">Back to the floor</a></p>
 <form method="post"><input type="hidden" name="csrf" value="{{ token }}">
 <p><label for="degrees">Temperatures</label> <select id="degrees" name="degrees">
@@ -75,6 +76,7 @@ _TITLES = {
     "password": "Set a password",
     "open": "Go in",
     "gone": "This link no longer works",
+    "fault": "That did not work",
     "me": "Your settings",
 }
 _environment = Environment(
