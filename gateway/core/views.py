@@ -52,6 +52,7 @@ def bed(state: State, place: Place, ahead: Forecast = AHEAD) -> dict[str, Any]:
             state, place, hottest[1].value if hottest else None, coldest[1].value if coldest else None
         ),
         "watched": place.id not in state.unwatched and hottest is not None,
+        "unseen": silence.unseen_words(state, place),
         "trend_k_per_h": _round(hottest[1].trend_per_h(heat.newest_turn(state, place.id)))
         if hottest
         else None,

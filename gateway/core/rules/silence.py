@@ -157,6 +157,12 @@ def why_silent(window: Window) -> str:
     return window.refused
 
 
+def unseen_words(state: State, place: Place) -> str | None:
+    """Of a bed that is not watched where it is hottest: by which probe, and why."""
+    hot = unseen.hottest(state, place) if place.id in state.lost else None
+    return None if hot is None else f"{hot.blind.probe.id} {hot.blind.why}"
+
+
 def unwatched_finding(state: State, place: Place) -> Finding:
     """The bed's being unwatched as it stands now: where it is hottest, or of all its probes."""
     hot = unseen.hottest(state, place) if place.id in state.lost else None
