@@ -18,6 +18,8 @@ log = logging.getLogger(__name__)
 
 _NOTICES = 300
 _ALARMS = 10_000
+#: Shorter than a command waits (5 s), so that it hears whether its entry was kept.
+ANSWER_S = 4.0
 
 
 class People:
@@ -43,7 +45,7 @@ class People:
             if not self._clock_is_set() and request.get("when_ms") is None:
                 return {"fault": "no clock message has come yet: say when it was with --at", "again": True}
             event = checked(kind, request, self._clock.wall_ms(), self._reader, self._site)
-            return {"journal": self._requests.record(event)}
+            return {"journal": self._requests.record(event, ANSWER_S)}
         except SettingsFault as fault:
             return {"fault": str(fault)}
         except GatewayError as fault:

@@ -118,7 +118,8 @@ def record(store: Path, kind: str, body: dict[str, Any], within_s: float = WITHI
         try:
             return _answer(control.ask(store, {"kind": kind, **body}, left_s))
         except TimeoutError as fault:
-            raise NoAnswer(f"the gateway did not answer within {within_s:g} s") from fault
+            said = f"the gateway did not answer within {within_s:g} s; look whether it was kept"
+            raise NoAnswer(said) from fault
         except OSError:
             held = _try_alone(store, kind, body)
         if isinstance(held, int):

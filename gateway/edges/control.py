@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import select
 import socket
 import threading
 from collections.abc import Callable, Iterator
@@ -79,7 +80,8 @@ class Control:
             request = parse(read_line(caller))
         except (OSError, ValueError) as fault:
             return {"fault": str(fault) or type(fault).__name__}
-        return self._handle(request)
+        # Whoever waited in vain was told that nobody answered, and must not find it kept an hour later.
+        return {} if is_gone(caller) else self._handle(request)
 
 
 def ask(store: Path, request: dict[str, Any], timeout_s: float) -> dict[str, Any]:
@@ -105,6 +107,13 @@ def answers(store: Path) -> bool:
         except OSError:
             return False
         return True
+
+
+def is_gone(caller: socket.socket) -> bool:
+    """Whether the other side has closed; one that has only ended its request still listens."""
+    poll = select.poll()
+    poll.register(caller, 0)
+    return any(event & select.POLLHUP for _, event in poll.poll(0))
 
 
 def read_line(stream: socket.socket) -> bytes:

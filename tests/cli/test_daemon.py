@@ -238,6 +238,20 @@ def test_recording_goes_through_the_daemon_and_hostile_requests_do_not(house: Ho
     assert (refused.code, "no bed bed-x" in refused.err) == (2, True)
 
 
+@pytest.mark.long
+def test_what_was_told_not_to_be_answered_is_not_kept_later(house: House) -> None:
+    daemon = house.start("--clock", "topic")
+    house.barrier(NIGHT_MS)
+    daemon.send(signal.SIGSTOP)
+    said = type_in("--store", house.store, "turned", "bed-c")
+    daemon.send(signal.SIGCONT)
+    assert (said.code, said.out) == (3, "")
+    assert "did not answer within 5 s" in said.err
+    house.barrier(NIGHT_MS + 60_000)
+    assert type_in("--store", house.store, "turned", "bed-a").code == 0, "the gateway goes on"
+    assert {row["bed"] for row in house.read("turns")["rows"]} == {"bed-a"}
+
+
 def test_a_second_daemon_on_the_same_store_is_turned_away(house: House) -> None:
     house.start("--clock", "topic")
     second = type_in("--site", house.site, "--store", house.store, "run", "--clock", "topic")

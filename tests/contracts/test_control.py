@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from gateway.edges.control import LONGEST_LINE, MOST_CALLERS, NAME, Control, ask
+from gateway.edges.control import LONGEST_LINE, MOST_CALLERS, NAME, Control, ask, is_gone
 
 SOON_S = 10.0
 
@@ -126,3 +126,14 @@ def test_a_store_may_lie_deeper_than_a_sockets_name_is_long(tmp_path: Path) -> N
     control.start()
     assert ask(deep, {"kind": "cast"}, SOON_S)["journal"] == 7
     control.stop()
+
+
+def test_who_has_closed_is_gone_and_who_has_only_ended_the_request_is_not() -> None:
+    here, there = socket.socketpair(socket.AF_UNIX)
+    with here, there:
+        there.sendall(b"{}\n")
+        assert not is_gone(here)
+        there.shutdown(socket.SHUT_WR)
+        assert not is_gone(here)
+        there.close()
+        assert is_gone(here)
