@@ -109,7 +109,7 @@ def test_the_hottest_probe_falls_silent_under_the_limit_and_somebody_is_called_b
     assert "Take hand thermometer, record it." in call
     assert len(call) <= 160
     row = views.beds(bed.desk.state)[0]
-    assert (row["bed"], row["watched"]) == ("bed-a", False)
+    assert (row["bed"], row["watched"], row["unseen"]) == ("bed-a", False, "a1 silent")
 
 
 @pytest.mark.parametrize(

@@ -66,6 +66,21 @@ def test_the_other_calls() -> None:
         "BED C NOT BEING WATCHED since 01:40: 1 silent, 1 out of service. Last 17.8 C and rising. "
         "Take hand thermometer, put probe back. Reply 412 GO or 412 CANT (88)"
     )
+    unseen = replace(
+        blind, level="unwatched_hot", value=21.6, trend_per_h=0.8, detail="silent", hottest_probe="c-low",
+        next_limit=22.0, next_at_ms=NIGHT_MS + 5 * 60_000,
+    )  # fmt: skip
+    assert _call(unseen, NIGHT_MS + 20 * 60_000) == (
+        "BED C NOT BEING WATCHED where hottest since 01:40: c-low silent. Last 21.6 C, 22 by 02:05. "
+        "Take hand thermometer, record it. Reply 412 GO or 412 CANT (88)"
+    )
+    wide = replace(
+        unseen, hottest_probe="c" * 30, detail="out of service", air="Air unknown, hand meter only."
+    )
+    said = wording.call(wide, _site("A bed of a long name", "Ada"), NIGHT_MS, 99_999, 9_999_999).text
+    assert len(said) <= 160
+    for kept in (f"{'c' * 16} out of service", "21.6 C, 22 by", "Take hand thermometer"):
+        assert kept in said
     kiln = Finding(
         Subject("kiln_hot", "kiln"), True, "high", "high", 1, 48.0, "Cel", 45.0, piece="9", detail="7 h in"
     )
@@ -147,7 +162,7 @@ FINDINGS = st.builds(
     subject=st.builds(Subject, st.sampled_from(KINDS), st.sampled_from([None, "place"]), NAMES),
     on=st.booleans(),
     priority=st.sampled_from(["low", "medium", "high", "highest"]),
-    level=st.sampled_from(["high", "urgent", "low", "overdue", "leave", "evacuate"]),
+    level=st.sampled_from(["high", "urgent", "low", "overdue", "leave", "evacuate", "unwatched_hot"]),
     rank=st.integers(0, 3),
     value=NUMBERS,
     unit=st.sampled_from([None, "Cel", "ppm", "%RH"]),
@@ -223,6 +238,8 @@ def test_value_limit_and_what_to_do_first_are_never_given_up(kind: str, finding:
     found = replace(finding, subject=subject, value=23.4, limit=21.5, unit="Cel", air="")
     said = wording.call(found, _site(name, name), NIGHT_MS, 99_999, 9_999_999).text
     action = f"Check room air, open shutters, thin it: room {finding.room_c} C." if warm else ACTIONS[kind]
+    if kind == "bed_unwatched" and finding.level == "unwatched_hot":
+        action = "Take hand thermometer, record it."
     assert action in said
     assert "23.4 C" in said
     assert ", limit 21.5" in said or kind not in ("bed_hot", "kiln_hot")
