@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from gateway.core.estimate.turn_seen_bed import Bed, Figures, Wire
 from gateway.core.estimate.turn_seen_passage import Passage
+from gateway.core.estimate.turn_seen_ring import Ring
 
 #: Hung in the air, a probe reads the room's within this share of the bed's warmth over it, at most and at
 #: least this much (hundredths of a degree): hooks and room thermometers do not hang in one place.
@@ -22,8 +23,8 @@ _BELOW_AIR, _COLDEST = 70, 400
 _READ_MOST = 4
 #: A probe that was stuck or silent may bear witness this much later.
 _LATE_MS = 7_200_000
-#: Grain heats again after a turn; a probe that has, does not hang in the air.
-_REHEATED, _REHEAT_MS = 30, 600_000
+#: Grain heats again after a turn, whatever the air does; a probe that has, does not hang in the air.
+_REHEATED, _REHEAT_MS = 20, 600_000
 
 
 class Letting(NamedTuple):
@@ -47,10 +48,20 @@ class Witness(NamedTuple):
 
 
 class Air(NamedTuple):
-    """The air over the bed: its temperature now (hundredths; None: not known), and its own moves."""
+    """The air over the bed: its temperature now (hundredths; None: not known), its moves, its readings."""
 
     level: int | None
     passages: Sequence[Passage]
+    rings: Sequence[Ring] = ()
+
+    def rise(self, since_ms: int, now_ms: int) -> int:
+        """How much warmer the air has become since then; 0 where it is not known."""
+        rises = sorted(
+            level - old
+            for ring in self.rings
+            if (level := ring.level()) is not None and (old := ring.back(now_ms - since_ms)) is not None
+        )
+        return rises[len(rises) // 2] if rises else 0
 
 
 class Role(Enum):
@@ -186,7 +197,8 @@ def _role(say: Say, figures: Figures, air: Air, gap: int | None, now_ms: int) ->
         tolerance = min(_AT_AIR_MOST, max(_AT_AIR_LEAST, int(gap * _AT_AIR_SHARE)))
         waited = now_ms - passage.settled_ms >= _REHEAT_MS
         off = abs(level - air.level) > _AT_AIR_LEAST
-        reheated = waited and off and say.witness.steady and level - passage.after >= _REHEATED
+        by_itself = level - passage.after - max(0, air.rise(passage.settled_ms, now_ms))
+        reheated = waited and off and say.witness.steady and by_itself >= _REHEATED
         nearest = min(abs(level - air.level), abs(passage.after - air.level))
         return Role.OUT if nearest <= tolerance and not reheated else Role.SHOWS
     waited = now_ms - passage.out_ms >= figures.out_s * 1000.0

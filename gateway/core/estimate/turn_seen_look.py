@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from gateway.core.estimate.turn_seen_bed import Bed, TurnSeen, Wire
 from gateway.core.estimate.turn_seen_cluster import Air, Letting, Witness, clusters, hangs_in_air
 from gateway.core.estimate.turn_seen_passage import LEAST_MOVE, LOOK_MS, STILL, Passage, passages
 from gateway.core.estimate.turn_seen_ring import Ring
 from gateway.core.estimate.turn_seen_state import BedTurns, Turns
 from gateway.core.estimate.turn_seen_tell import take_back, tell
+from gateway.core.estimate.turn_seen_trace import GAP_MS
+from gateway.core.estimate.turn_seen_usual import usual_s
 from gateway.core.estimate.turn_seen_vent import vents
 from gateway.core.estimate.turn_seen_verdict import TURNED, Denied, Verdict, judge
 
 #: A probe, and the room's air, count as heard within this (or three of their intervals).
 _FRESH_MS, _AIR_FRESH_MS = 600_000, 1_800_000
+#: What the probes of one place say lies this near in time, where they tell of one and the same.
+_TOGETHER_MS = 300_000
 #: This share of the CO2 gone is worth noting.
 _LET_GO = 0.2
 #: CO2 that rises by more than this over this long has not come to its new level.
@@ -21,6 +27,7 @@ _RISING, _RISING_OVER_MS = 1.1, 180_000
 
 def look(turns: Turns, bed: Bed, lying: BedTurns, now_ms: int) -> list[TurnSeen]:
     """The turns that this look makes known, changes or takes back; `now_ms` is the bed's own time."""
+    bed = replace(bed, figures=replace(bed.figures, turn_s=usual_s(turns, bed, now_ms)))
     air = _air(turns, bed, now_ms)
     witnesses = [_witness(lying, wire, air, now_ms) for wire in bed.probes if wire.id in lying.rings]
     found: list[TurnSeen] = []
@@ -30,13 +37,14 @@ def look(turns: Turns, bed: Bed, lying: BedTurns, now_ms: int) -> list[TurnSeen]
         if best is not None:
             found += tell(turns, bed, lying, best, now_ms)
         elif verdicts and isinstance(verdicts[0], Denied):
-            found += take_back(lying, verdicts[0], now_ms)
+            found += take_back(turns, bed, lying, verdicts[0], now_ms)
     return found
 
 
-def _weight(verdict: Verdict) -> tuple[bool, int, float, int]:
+def _weight(verdict: Verdict) -> tuple[bool, int, int, float, int]:
     """Which of several readings of the same moves is believed: the earlier one, all else being equal."""
-    return (verdict.kind == TURNED, len(verdict.probes), verdict.sureness, -verdict.last_ms)
+    apart = verdict.scatter_ms // _TOGETHER_MS
+    return (verdict.kind == TURNED, len(verdict.probes), -apart, verdict.sureness, -verdict.last_ms)
 
 
 def _witness(lying: BedTurns, wire: Wire, air: Air, now_ms: int) -> Witness:
@@ -63,14 +71,24 @@ def _lettings(ring: Ring, level: int | None) -> list[Letting]:
         return []
     first = ring.last - len(ring.values) + 1
     return [
-        Letting((first + one.at) * ring.bin_ms, max(0.0, 1.0 - level / one.before), one.wavered)
+        Letting(
+            (first + one.at) * ring.bin_ms,
+            max(0.0, 1.0 - level / one.before),
+            one.wavered and not _silent(one.gap, ring.bin_ms),
+        )
         for one in vents(ring.values, _LET_GO)
     ]
+
+
+def _silent(gap: int, bin_ms: int) -> bool:
+    """Whether it happened in a silence: at no known moment."""
+    return gap * bin_ms > max(GAP_MS, 3 * bin_ms)
 
 
 def _air(turns: Turns, bed: Bed, now_ms: int) -> Air:
     levels: list[int] = []
     moved: list[Passage] = []
+    rings: list[Ring] = []
     for wire in bed.air:
         ring = turns.air.get(wire.id)
         if ring is None or now_ms - ring.heard_ms() > max(_AIR_FRESH_MS, 3 * ring.bin_ms):
@@ -78,8 +96,9 @@ def _air(turns: Turns, bed: Bed, now_ms: int) -> Air:
         level = ring.level()
         if level is not None:
             levels.append(level)
+            rings.append(ring)
         known = turns.known.get(wire.id)
         if known is None:
             known = turns.known[wire.id] = passages(ring.values, ring.last, ring.bin_ms)
         moved += known
-    return Air(sorted(levels)[len(levels) // 2] if levels else None, moved)
+    return Air(sorted(levels)[len(levels) // 2] if levels else None, moved, rings)

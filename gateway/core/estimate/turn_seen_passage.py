@@ -34,6 +34,8 @@ _AGREE = 60
 _SHRINK_LEAST, _SHRINK_MOST = 0.3, 0.8
 #: What takes longer than this one way is weather; a turn's fall is over in a few of the probe's own lags.
 _SLOW_MS = 1_500_000
+#: What goes beyond the new level by less than this part of the way there is its nearing, and no stray.
+_STRAY_PART = 5
 #: A level is carried on over a time out as it rose over so many samples before, at most so fast (hundredths
 #: an hour) and so long.
 _DRIFT_OVER, _DRIFT_MOST, _DRIFT_FOR_MS = 30, 150, 2_700_000
@@ -199,20 +201,22 @@ def _passage(trace: Trace, move: _Move, least: int) -> Passage:
     under = min(move.before, move.after) - move.low
     over = move.high - max(move.before, move.after)
     stray = 0
-    if max(under, over) >= max(LEAST_MOVE * 2 // 3, least // 2):
+    if max(under, over) >= max(LEAST_MOVE * 2 // 3, least // 2, abs(move.after - move.before) // _STRAY_PART):
         stray = -under if under >= over else over
     back = move.bottom if stray else move.end
     drift = _drift(trace, move.start, times[move.end] - times[move.start]) if stray else 0
+    # What began did so after the last sample of before: half an interval, on the mean.
+    late = trace.bin_ms // 2
     return Passage(
-        times[move.start],
-        times[max(back, move.start)],
-        times[move.end],
+        times[move.start] + late,
+        times[max(back, move.start)] + late,
+        times[move.end] + late,
         move.before + drift,
         move.after,
         stray,
         move.settled,
         move.moving,
-        unsure_from(trace, move.start, move.end),
+        unsure_from(trace, move.start, move.end) + late,
     )
 
 

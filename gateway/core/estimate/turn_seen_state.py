@@ -33,10 +33,23 @@ class BedTurns:
 
 
 @dataclass(slots=True)
+class Lasted:
+    """How long a turn took for the whole of a bed, as its probes showed; `weight` 0 to 1: how well."""
+
+    turn: int
+    bed: str
+    length_m: float
+    took_s: int
+    weight: float
+    ended_ms: int
+
+
+@dataclass(slots=True)
 class Turns:
     """All beds of a site and the air over them. `number` is that of the newest turn seen."""
 
     beds: dict[str, BedTurns] = field(default_factory=dict)
     air: dict[str, Ring] = field(default_factory=dict)
     number: int = 0
+    lasted: list[Lasted] = field(default_factory=list)
     known: dict[str, list[Passage]] = field(default_factory=dict, metadata={"derived": True})

@@ -15,7 +15,7 @@ _OVER_NOISE, _QUIETER_SHARE = 8.0, 0.7
 #: Samples that make a plateau: with fewer between them, two moves are one.
 _PLATEAU = 3
 #: A change across a silence this long happened at no known moment.
-_GAP_MS = 480_000
+GAP_MS = 480_000
 #: A probe whose value has not moved by one digit this long may have been stuck: its move may be older.
 STILL = 25
 #: The first step of a probe that was not stuck is at most this share of its way there.
@@ -86,7 +86,7 @@ def runs(change: list[int], since: list[int], least: int) -> list[tuple[int, int
 def unsure_from(trace: Trace, start: int, end: int) -> int:
     """Since when the move may have happened: before a silence, or while one and the same value was said."""
     times, raw = trace.times, trace.raw
-    if start + 1 < len(times) and times[start + 1] - times[start] > max(_GAP_MS, 3 * trace.bin_ms):
+    if start + 1 < len(times) and times[start + 1] - times[start] > max(GAP_MS, 3 * trace.bin_ms):
         return times[start] - 1
     k = start
     while k > 0 and raw[k - 1] == raw[start]:

@@ -19,13 +19,15 @@ _STANDING = 0.05
 class Vent(NamedTuple):
     """`at` is the place in the series of the first sample of the fall; levels in the series' unit.
 
-    `wavered`: the samples before were not one and the same, as a stuck instrument's are.
+    `wavered`: the samples before were not one and the same, as a stuck instrument's are. `gap`: how many
+    places before it the last sample of before was heard; 1 without a silence.
     """
 
     at: int
     before: float
     after: float
     wavered: bool
+    gap: int
 
 
 def vents(series: Sequence[float | None], least_share: float) -> list[Vent]:
@@ -59,7 +61,7 @@ def _at(heard: list[tuple[int, float]], i: int, least_share: float) -> Vent | No
     for k in range(i, min(i + _FALL_MOST, len(heard) - 1)):
         pair = max(heard[k][1], heard[k + 1][1])
         if pair <= limit:
-            return Vent(heard[i][0], before, pair, len(set(calm)) > 1)
+            return Vent(heard[i][0], before, pair, len(set(calm)) > 1, heard[i][0] - heard[i - 1][0])
     return None
 
 

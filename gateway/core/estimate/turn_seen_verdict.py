@@ -15,7 +15,7 @@ from typing import NamedTuple
 from gateway.core.estimate.turn_seen_bed import Bed
 from gateway.core.estimate.turn_seen_cluster import Air, Cluster, Role, Say, Witness
 from gateway.core.estimate.turn_seen_layers import Layers, layers_of, places
-from gateway.core.estimate.turn_seen_walk import Passed, Walk, next_ms, walk
+from gateway.core.estimate.turn_seen_walk import Passed, Walk, next_ms, scatter_ms, walk
 
 TURNED, PERHAPS, PLOUGHED = "turned", "perhaps", "ploughed"
 #: The air over the bed moved as well, by at least this (hundredths) and this near in time: a door, the sun.
@@ -44,8 +44,8 @@ class Verdict(NamedTuple):
     """What is thought of one walk.
 
     `outs_ms`: when each probe began to move. `last_ms`: when the last settled; not told before `tell_ms`.
-    `sure`: none can still be in the air. `strongly`, `vented`: see _Proofs. Levels in hundredths of a degree;
-    None where only CO2 tells.
+    `scatter_ms`: how far apart in time the probes of one place say it passed. `sure`: none can still be in
+    the air. `strongly`, `vented`: see _Proofs. Levels in hundredths of a degree; None where only CO2 tells.
     """
 
     kind: str
@@ -58,6 +58,7 @@ class Verdict(NamedTuple):
     outs_ms: tuple[int, ...]
     last_ms: int
     tell_ms: int
+    scatter_ms: int
     sure: bool
     strongly: bool = False
     vented: bool = False
@@ -260,6 +261,7 @@ def _verdict(
         tuple(one.out_ms for one in passed),
         last_ms,
         _tell_ms(bed, cluster, took, last_ms, next_ms(bed, passed, others)),
+        scatter_ms(passed),
         all(say.sure for say in shows),
     )
 

@@ -13,6 +13,8 @@ PLACE_M = 1.0
 _TOGETHER_MS = 120_000
 #: Out longer than this, a probe was out for the whole turn, not for its passing by.
 _WHOLE_OUT_MS = 900_000
+#: How far a turn's length is off the usual, and when a turn came by off what a place tells (grade D).
+_USUAL_OFF_MS, _PASS_OFF_MS = 900_000, 120_000
 #: A bed is not turned end to end faster or slower than these (grade D).
 _FASTEST_MS, _SLOWEST_MS = 300_000, 5_400_000
 
@@ -28,12 +30,17 @@ class Passed(NamedTuple):
 
 
 class Walk(NamedTuple):
-    """A turn's times (Unix ms) and stretch (m)."""
+    """A turn's times (Unix ms) and stretch (m).
+
+    `whole_ms`: the time for the whole bed as the probes showed it; `weight` 0 to 1: how well, 0 not at all.
+    """
 
     began_ms: int
     ended_ms: int
     from_m: float
     to_m: float
+    whole_ms: int = 0
+    weight: float = 0.0
 
 
 def walk(bed: Bed, passed: Sequence[Passed], others_m: Sequence[float]) -> Walk:
@@ -52,16 +59,18 @@ def walk(bed: Bed, passed: Sequence[Passed], others_m: Sequence[float]) -> Walk:
     length_m = bed.to_m - bed.from_m
     long_out = sum(one.strayed and one.back_ms - one.out_ms > _WHOLE_OUT_MS for one in passed)
     if 2 * long_out >= len(passed):
-        return Walk(out, back, from_m, to_m)
+        return Walk(out, back, from_m, to_m, back - out, 1.0)
     if shown[-1] - shown[0] > PLACE_M and last - first <= _TOGETHER_MS:
-        return Walk(out, back if any(one.strayed for one in passed) else last, from_m, to_m)
+        end = back if any(one.strayed for one in passed) else last
+        return Walk(out, end, from_m, to_m, end - out, 1.0)
     if shown[-1] - shown[0] <= PLACE_M:
         half = int(bed.figures.turn_s * 500.0 * (to_m - from_m) / length_m) if length_m > 0.0 else 0
         middle = sorted(one.pass_ms for one in passed)[len(passed) // 2]
         return Walk(middle - half, middle + half, from_m, to_m)
-    at_m, at_ms, pace = _line(passed, length_m)
-    ends = (at_ms + pace * (from_m - at_m), at_ms + pace * (to_m - at_m))
-    return Walk(min(first, int(min(ends))), max(last, int(max(ends))), from_m, to_m)
+    line = _line(passed, length_m, bed.figures.turn_s)
+    ends = (line.ms(from_m), line.ms(to_m))
+    began_ms, ended_ms = min(first, int(min(ends))), max(last, int(max(ends)))
+    return Walk(began_ms, ended_ms, from_m, to_m, int(line.told * length_m), line.weight)
 
 
 def next_ms(bed: Bed, passed: Sequence[Passed], others_m: Sequence[float]) -> int:
@@ -72,19 +81,46 @@ def next_ms(bed: Bed, passed: Sequence[Passed], others_m: Sequence[float]) -> in
     places = [one.at_m for one in passed]
     pace = bed.figures.turn_s * 1000.0 / length_m if length_m > 0.0 else 0.0
     if max(places) - min(places) > PLACE_M:
-        pace = abs(_line(passed, length_m)[2])
+        pace = abs(_line(passed, length_m, bed.figures.turn_s).pace)
     return last.pass_ms + int(away_m * pace)
 
 
-def _line(passed: Sequence[Passed], length_m: float) -> tuple[float, float, float]:
-    """The middle of the places (m, Unix ms) and the pace through them, ms per metre, by least squares.
+def scatter_ms(passed: Sequence[Passed]) -> int:
+    """How far apart in time the probes of one place say that it came by: it passes them together."""
+    near = [abs(a.pass_ms - b.pass_ms) for a in passed for b in passed if abs(a.at_m - b.at_m) <= PLACE_M]
+    return max(near, default=0)
 
-    The pace is no faster and no slower than a bed can be turned; its sign is the direction.
+
+class _Line(NamedTuple):
+    """A straight walk: by `at_m` at `at_ms`, at `pace` ms per metre; its sign is the direction.
+
+    `told` is the pace by the places alone, `weight` what that counts beside the usual.
+    """
+
+    at_m: float
+    at_ms: float
+    pace: float
+    told: float
+    weight: float
+
+    def ms(self, m: float) -> float:
+        """When it comes by a place, Unix ms."""
+        return self.at_ms + self.pace * (m - self.at_m)
+
+
+def _line(passed: Sequence[Passed], length_m: float, turn_s: float) -> _Line:
+    """The line through the places by least squares, its pace weighed against the usual.
+
+    Places near each other tell little of the pace. It is no faster and no slower than a bed can be turned.
     """
     base = passed[0].pass_ms
     at_m = sum(one.at_m for one in passed) / len(passed)
     at_ms = sum(one.pass_ms - base for one in passed) / len(passed)
-    spread = sum((one.at_m - at_m) ** 2 for one in passed)
-    pace = sum((one.at_m - at_m) * (one.pass_ms - base - at_ms) for one in passed) / spread
-    size = min(_SLOWEST_MS / length_m, max(_FASTEST_MS / length_m, abs(pace)))
-    return at_m, base + at_ms, size if pace >= 0.0 else -size
+    square = sum((one.at_m - at_m) ** 2 for one in passed)
+    slope = sum((one.at_m - at_m) * (one.pass_ms - base - at_ms) for one in passed) / square
+    # Probes at one place err together: they count as two places, however many they are.
+    known = 2.0 * square / len(passed) * (_USUAL_OFF_MS / _PASS_OFF_MS / length_m) ** 2
+    weight = known / (known + 1.0)
+    told = min(_SLOWEST_MS / length_m, max(_FASTEST_MS / length_m, abs(slope)))
+    pace = weight * told + (1.0 - weight) * turn_s * 1000.0 / length_m
+    return _Line(at_m, base + at_ms, pace if slope >= 0.0 else -pace, told, weight)
