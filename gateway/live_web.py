@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import logging
 import socket
 import threading
@@ -25,6 +26,12 @@ log = logging.getLogger(__name__)
 
 T = TypeVar("T")
 
+#: What is the matter with an address to listen at, in words.
+_NO_PORT = {
+    errno.EADDRINUSE: "another program listens there already; expected a port of its own",
+    errno.EADDRNOTAVAIL: "this machine has no such address; expected one of its own, or 127.0.0.1",
+    errno.EACCES: "this user may not listen there; expected a port from 1024 on",
+}
 ASK_S = 5.0
 FLUSH_S = 60.0
 
@@ -165,7 +172,8 @@ class Served(Page):
             self._socket = socket.create_server((settings.host, settings.port), family=family, backlog=64)
         except OSError as fault:
             self._reader.close()
-            raise SettingsFault(f"web.listen = {settings.host}:{settings.port}: {fault}") from fault
+            said = _NO_PORT.get(fault.errno or 0, str(fault))
+            raise SettingsFault(f"web.listen = {settings.host}:{settings.port}: {said}") from fault
         # Accepted connections inherit it; asyncio sets it only where a socket names its protocol, and without
         # it each answer waits 40 ms for the other side's acknowledgement.
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)

@@ -37,7 +37,11 @@ _HSTS = (b"strict-transport-security", b"max-age=31536000")
 
 
 class TooMuch(Exception):
-    """A body that is too long or comes too slowly."""
+    """A body that is too long or comes too slowly, and the status that says so."""
+
+    def __init__(self, words: str, status: int = 413) -> None:
+        super().__init__(words)
+        self.status = status
 
 
 class Guard:
@@ -52,28 +56,49 @@ class Guard:
             if scope["type"] == "lifespan":
                 await self._app(scope, receive, send)
             return
-        began = False
+        reply = _Reply(scope, send)
+        why = refused(scope) or await self._asked(scope, _Bounded(receive), reply)
+        if why and not reply.began:
+            await _say(reply, scope, *why)
 
-        async def told(message: Message) -> None:
-            nonlocal began
-            if message["type"] == "http.response.start":
-                began = True
-                message["headers"] = [*message.get("headers", []), *_told(scope, message)]
-            await send(message)
+    async def _asked(self, scope: Message, body: _Bounded, reply: _Reply) -> tuple[int, str] | None:
+        """Let the application answer; status and words where it did not."""
 
-        why = refused(scope)
-        if why:
-            await _say(told, scope, *why)
-            return
+        async def answer(message: Message) -> None:
+            # The framework takes what reading the body raises for a fault of its text: what it says of it
+            # is left out, and what was wrong is said instead.
+            if body.fault is None or reply.began:
+                await reply(message)
+
         try:
-            await self._app(scope, _Bounded(receive), told)
-        except TooMuch as fault:
-            if not began:
-                await _say(told, scope, 413, str(fault))
+            await self._app(_as_get(scope), body, answer)
+        except TooMuch:
+            pass  # as `body.fault` says
         except Exception:
             log.exception("a request failed: %s", _clean(scope))
-            if not began:
-                await _say(told, scope, 500, "Something is wrong with the page. It was written to the log.")
+            return 500, "Something is wrong with the page. It was written to the log."
+        return (body.fault.status, str(body.fault)) if body.fault else None
+
+
+class _Reply:
+    """What goes out, with what holds for every answer."""
+
+    def __init__(self, scope: Message, send: Send) -> None:
+        self._scope, self._send, self.began = scope, send, False
+
+    async def __call__(self, message: Message) -> None:
+        if message["type"] == "http.response.start":
+            self.began = True
+            message["headers"] = [*message.get("headers", []), *_told(self._scope, message)]
+        await self._send(message)
+
+
+def _as_get(scope: Message) -> Message:
+    """Whoever asks for the head alone is given what GET gives (RFC 9110, 9.3.2); the server sends no body.
+    Pages' own routes do so themselves; those of the interface know GET only."""
+    if scope["method"] != "HEAD" or not scope["path"].startswith(("/api/", "/metrics")):
+        return scope
+    return {**scope, "method": "GET"}
 
 
 def _told(scope: Message, message: Message) -> list[tuple[bytes, bytes]]:
@@ -116,6 +141,7 @@ class _Bounded:
 
     def __init__(self, receive: Receive) -> None:
         self._receive, self._taken, self._whole = receive, 0, False
+        self.fault: TooMuch | None = None
 
     async def __call__(self) -> Message:
         if self._whole:
@@ -124,12 +150,16 @@ class _Bounded:
             async with asyncio.timeout(BODY_S):
                 message = await self._receive()
         except TimeoutError:
-            raise TooMuch("It came too slowly.") from None
+            raise self._over("It came too slowly.", 408) from None
         self._taken += len(message.get("body", b""))
         if self._taken > MOST_BODY:
-            raise TooMuch(f"More than {MOST_BODY // 1024} kB.")
+            raise self._over(f"More than {MOST_BODY // 1024} kB.", 413)
         self._whole = not message.get("more_body", False)
         return message
+
+    def _over(self, words: str, status: int) -> TooMuch:
+        self.fault = TooMuch(words, status)
+        return self.fault
 
 
 def _clean(scope: Message) -> str:
