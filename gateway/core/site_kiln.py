@@ -42,6 +42,10 @@ class WatchSettings:
     lost_grain_share: float
     lost_height_share: float
     wet_limits: tuple[tuple[float, float], ...]
+    kindle_min: float = 60.0
+    dry_rh: float = 85.0
+    dried_share: float = 0.8
+    turned_fall_share: float = 0.2
 
     def wet_limit_c(self, moisture_wb: float) -> float:
         """How warm grain of that moisture may be, C."""

@@ -49,6 +49,7 @@ class MoistureSettings:
     hand_dry_wb: float
     target_wb: float
     sample_sd: float
+    break_sd: float = 0.04
 
 
 class Air(NamedTuple):

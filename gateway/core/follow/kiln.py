@@ -54,6 +54,7 @@ def reading(state: State, heard: Heard, out: Out) -> None:
             kilning.unlikely_ms, kilning.watch = state.at_ms, _afresh(kilning.watch)
         else:
             _tell(state, heard.place, kilning, seen, out)
+    kiln_load.weigh_by_break(kilning, figures, air)
 
 
 def _afresh(watch: BreakWatch) -> BreakWatch:

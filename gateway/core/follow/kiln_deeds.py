@@ -19,11 +19,13 @@ def worked(kilning: Kilning, figures: KilnFigures, event: KilnWorked, at_ms: int
         moisture.measured(kilning.load, event.moisture_wb / 100.0, figures.moisture.sample_sd)
     if what in _FIRES:
         kilning.fire = _FIRES[what]
+        kilning.burned = kilning.burned and kilning.fire != "lit"
         if what in ("lit", "relit") and not kilning.lit_ms:
             kilning.lit_ms = at_ms
         kiln_break.stand_still(watch, law, at_ms, kilning.fire != "lit" or not kilning.fan)
     elif what in _TURNS:
         kiln_break.disturb(watch, law, at_ms, mixed=_TURNS[what])
+        kilning.low_share = 0.0
         if _TURNS[what] and kilning.load is not None:
             moisture.turned(kilning.load, figures.moisture.turned_share)
             kilning.damage.turned(figures.moisture.turned_share)

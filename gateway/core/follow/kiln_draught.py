@@ -8,9 +8,12 @@ on simulated loads, on no kiln).
 from __future__ import annotations
 
 from gateway.core.estimate.kiln_break import ANNOUNCED
+from gateway.core.follow import kiln_air
 from gateway.core.follow.kiln_air import KilnAir
 from gateway.core.follow.kiln_state import Kilning
+from gateway.core.site import Place
 from gateway.core.site_kiln import KilnFigures
+from gateway.core.state import State
 
 
 def off_share(kilning: Kilning, air: KilnAir) -> float | None:
@@ -35,11 +38,54 @@ def is_lost(kilning: Kilning, figures: KilnFigures, air: KilnAir, at_ms: int, to
         return False
     if air.off_rh is not None and air.off_rh < watch.stew_rh:
         return False
-    return too_wet or _front_below(kilning, figures, air)
+    if not _fire_steady(kilning, figures, air.on.value_c):
+        # A fire that fails takes the plateau from under air-off before the load cools.
+        return False
+    share = _low_share(kilning, figures, air)
+    return too_wet or (share is not None and share < watch.lost_grain_share)
 
 
-def _front_below(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
-    """Whether a thermometer in the lower part of the load says that the front has not passed it."""
+def turned_unsaid(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
+    """Whether grain low in the load is suddenly cool again: it was turned, and nobody said so.
+
+    A front does not go back, and grain keeps its heat when the draught is lost. Keeps `kilning.low_share`.
+    """
+    share = _low_share(kilning, figures, air)
+    if share is None or air.on is None or not _fire_steady(kilning, figures, air.on.value_c):
+        return False
+    share = min(1.0, share)
+    if share < kilning.low_share - figures.kiln_watch.turned_fall_share:
+        kilning.low_share = share
+        return True
+    kilning.low_share = max(kilning.low_share, share)
+    return False
+
+
+def _fire_steady(kilning: Kilning, figures: KilnFigures, on_c: float) -> bool:
+    lift_k = on_c - kilning.watch.wet_c
+    return abs(on_c - kilning.watch.fire_c) <= figures.kiln_break.fire_share * lift_k
+
+
+def has_dried(state: State, place: Place, kilning: Kilning, figures: KilnFigures, value_c: float) -> bool:
+    """Whether grain so warm has dried, whatever is reckoned: air that takes its water keeps wet grain cool.
+
+    Only while the draught is seen to be good, by air-off on its plateau or a break; and grain hotter than
+    air-on heats itself.
+    """
+    air = kiln_air.look(state, place)
+    off = off_share(kilning, air)
+    if air.on is None or off is None or value_c > air.on.value_c + state.programme(place).deadband_k:
+        return False
+    if off >= figures.kiln_break.warm_share and kilning.watch.seen.state != ANNOUNCED:
+        return False
+    # Past the break the wettest grain, on top, is half-way there: what is warmer is drier.
+    enough = figures.kiln_break.stays_share if kilning.watch.stays else figures.kiln_watch.dried_share
+    wet_c = kilning.watch.wet_c
+    return (value_c - wet_c) / max(air.on.value_c - wet_c, 1.0) >= enough
+
+
+def _low_share(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> float | None:
+    """How far the warmest grain in the lower part of the load is on the way to air-on; None: not known."""
     watch, wet_c = figures.kiln_watch, kilning.watch.wet_c
     low = [
         spot.value_c
@@ -48,5 +94,5 @@ def _front_below(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
         and spot.probe.height_cm <= watch.lost_height_share * watch.depth_cm
     ]
     if not low or air.on is None:
-        return False
-    return (max(low) - wet_c) / max(air.on.value_c - wet_c, 1.0) < watch.lost_grain_share
+        return None
+    return (max(low) - wet_c) / max(air.on.value_c - wet_c, 1.0)

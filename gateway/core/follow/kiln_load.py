@@ -57,8 +57,26 @@ def too_wet_to_break(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bo
     if kilning.unlikely_ms and air.off_rh is not None and air.off_rh >= figures.kiln_watch.stew_rh:
         # The draught seemed lost before: then warm air-off is no evidence, and damp air-off is.
         return True
+    if air.off_rh is not None and air.off_rh < figures.kiln_watch.dry_rh:
+        # Air that warms and is not full has passed dry grain on top: more went through than is reckoned.
+        return False
     driest_db = min(member.stack.mean_db() for member in kilning.load.members)
     return wb_of_db(driest_db) > figures.kiln_watch.no_break_wb
+
+
+def weigh_by_break(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> None:
+    """A break past doubt says how dry the load is, better than a draught that nobody measured.
+
+    Only if the air-off is dry too: where the draught was lost, air-off that warms is full.
+    """
+    if kilning.break_weighed or not kilning.watch.stays or kilning.watch.seen.state != ANNOUNCED:
+        return
+    wb, dry = mean_wb(kilning), air.off_rh is not None and air.off_rh < figures.kiln_watch.dry_rh
+    if wb is None or kilning.load is None or not dry:
+        return
+    kilning.break_weighed = True
+    if wb > figures.moisture.hand_dry_wb and not kilning.air_flow_measured:
+        moisture.measured(kilning.load, figures.moisture.hand_dry_wb, figures.moisture.break_sd)
 
 
 def is_choked(state: State, kilning: Kilning, figures: KilnFigures) -> bool:

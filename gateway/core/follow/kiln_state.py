@@ -19,6 +19,9 @@ class Kilning:
     condition of the watch holds, or its end. `told` are those that are alarms. `unlikely_ms`: when air-off
     last warmed as at a break, with more water in the load than any draught could have left there.
     `behind_ms`: how much of a fire before it was followed has still to be reckoned.
+    `burned`: the fire was seen in air-on since it was last lit. `low_share`: how far of the way to air-on
+    grain low in the load has come since it was last turned. `break_weighed`: the break was taken for a
+    sample.
     """
 
     piece: str | None = None
@@ -41,6 +44,9 @@ class Kilning:
     told: list[str] = field(default_factory=list)
     unlikely_ms: int = 0
     behind_ms: int = 0
+    burned: bool = False
+    low_share: float = 0.0
+    break_weighed: bool = False
 
 
 @dataclass(slots=True)

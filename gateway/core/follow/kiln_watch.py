@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from gateway.core.estimate.kiln_break import ANNOUNCED
+from gateway.core.estimate.kiln_break import ANNOUNCED, disturb
 from gateway.core.finding import Finding, Subject
 from gateway.core.follow import kiln_draught
 from gateway.core.follow.kiln_air import KilnAir, fired, look
@@ -50,6 +50,9 @@ def judge(state: State, place: Place, kilning: Kilning, figures: KilnFigures, ai
     programme = state.programme(place)
     if air.on is not None and programme.stages and kilning.watch.seen.state == ANNOUNCED:
         kilning.break_raised |= air.on.value_c >= programme.stages[0].limit_c
+    kilning.burned |= fired(air, figures) is True
+    if kiln_draught.turned_unsaid(kilning, figures, air):
+        disturb(kilning.watch, figures.kiln_break, state.at_ms, mixed=True)
     holds = {
         "kiln_fire": _burning(state, place, kilning, figures, air),
         "kiln_stew": _stews(kilning, figures, air),
@@ -60,7 +63,8 @@ def judge(state: State, place: Place, kilning: Kilning, figures: KilnFigures, ai
         "kiln_cooling": _stripped_warm(state, kilning, figures, air),
     }
     watch = figures.kiln_watch
-    waits = {"kiln_stew": watch.stew_min, "kiln_fire_out": watch.out_min, "kiln_ramp": watch.ramp_min,
+    out_min = watch.out_min if kilning.burned else watch.kindle_min
+    waits = {"kiln_stew": watch.stew_min, "kiln_fire_out": out_min, "kiln_ramp": watch.ramp_min,
              "kiln_heating": 10.0, "kiln_fire": 2.0}  # fmt: skip
     found = []
     for kind, held in holds.items():

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 from gateway.core.finding import Finding, Subject
-from gateway.core.follow import kiln_load, kiln_stage
+from gateway.core.follow import kiln_draught, kiln_load, kiln_stage
 from gateway.core.follow.kiln_air import role
+from gateway.core.follow.kiln_state import Kilning
 from gateway.core.rules.limits import Ladder, Level, ease, take
 from gateway.core.site import Place, Probe
+from gateway.core.site_kiln import KilnFigures
 from gateway.core.state import State
 from gateway.core.window import Window
 
@@ -16,6 +20,8 @@ _HOUR_MS = 3_600_000
 KINDS = {"kiln_hot": ("temperature", "Cel", "high")}
 #: The guard of what hangs in the grain; one alarm is told of both.
 _GRAIN = "kiln_hot_grain"
+#: Less than hand-dry, where grain shows by its temperature that it has dried.
+_DRIER = 0.99
 
 
 def kind_for(place: Place, quantity: str) -> str | None:
@@ -106,9 +112,8 @@ def _judged_by(state: State, place: Place, probe: Probe, at_ms: int) -> tuple[st
     kilning, figures = state.kilns.now.get(place.id), state.site.kiln
     key = "kiln_hot"
     if role(probe) == "grain" and kilning is not None and figures is not None and not kilning.stripped_ms:
-        wet = kiln_load.layer_wb(kilning, probe.height_cm, figures.kiln_watch.depth_cm)
         key = _GRAIN
-        limit = programme.cap_c if wet is None else min(figures.kiln_watch.wet_limit_c(wet), programme.cap_c)
+        limit = min(_grain_limit(state, place, kilning, figures, probe), programme.cap_c)
     return key, Ladder((Level("high", 1, limit, "high"),), programme.deadband_k, *delays, 1)
 
 
@@ -131,3 +136,17 @@ def kiln_limit(state: State, place: Place, at_ms: int) -> float:
         if hours >= stage.from_h:
             limit = stage.limit_c
     return min(limit, programme.cap_c)
+
+
+def _grain_limit(state: State, place: Place, kilning: Kilning, figures: KilnFigures, probe: Probe) -> float:
+    """How warm grain may be at its height, by that layer's moisture: as it is reckoned, or seen to be."""
+    wet = kiln_load.layer_wb(kilning, probe.height_cm, figures.kiln_watch.depth_cm)
+    if wet is None:
+        return math.inf
+    limit = figures.kiln_watch.wet_limit_c(wet)
+    window = state.windows.get(probe.id)
+    if window is None or window.value is None or window.value <= limit - state.programme(place).deadband_k:
+        return limit
+    if not kiln_draught.has_dried(state, place, kilning, figures, window.value):
+        return limit
+    return max(limit, figures.kiln_watch.wet_limit_c(_DRIER * figures.moisture.hand_dry_wb))
