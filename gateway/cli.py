@@ -14,6 +14,8 @@ from gateway.cli_words import COMMANDS, parser
 from gateway.errors import GatewayError, NoAnswer, SettingsFault, StoreHeld, StoreMismatch
 
 GOOD, BAD_NEWS, FAULTY, NO_ANSWER = 0, 1, 2, 3
+#: The words that both tell and ask, and what they tell: nothing said is a question.
+_BOTH = {"kiln": "what", "hand-over": "note"}
 _NOT_OF_THE_BODY = frozenset({"command", "site", "store", "version", "json"})
 
 
@@ -25,7 +27,7 @@ def main(argv: Sequence[str] | None = None, environ: Mapping[str, str] = os.envi
         print(__version__)
         return GOOD
     if asked.command is None:
-        top.print_help()
+        top.print_help(sys.stderr)
         return FAULTY
     try:
         return _drive(asked, environ)
@@ -46,8 +48,7 @@ def main(argv: Sequence[str] | None = None, environ: Mapping[str, str] = os.envi
 
 def _drive(asked: argparse.Namespace, environ: Mapping[str, str]) -> int:
     group = COMMANDS[asked.command].group
-    if asked.command == "kiln" and asked.what is None:
-        # The one word that both tells and asks: nothing said is a question.
+    if asked.command in _BOTH and getattr(asked, _BOTH[asked.command]) is None:
         group = "read"
     if group == "read":
         from gateway import cli_show

@@ -157,6 +157,7 @@ _ANSWERS: dict[str, _Answering] = {
     "lay": _of_floor(lambda state, more: cli_show_floor.lay(state, more.get("when"))),
     "questions": _of_floor(lambda state, more: cli_show_floor.questions(state)),
     "kiln": _of_floor(lambda state, more: cli_show_floor.kiln(state)),
+    "hand-over": _of_floor(lambda state, more: cli_show_floor.notes(state)),
     "air": _air,
     "health": _health,
     "mirror": _mirror,

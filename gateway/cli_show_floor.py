@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
-from gateway.core import moment, views, views_heat, views_kiln, views_piece
+from gateway.core import moment, views, views_heat, views_kiln, views_note, views_piece
 from gateway.core.engine import State
 from gateway.core.rows import Row
 from gateway.core.rules import air_said
@@ -88,3 +88,11 @@ def questions(state: State) -> Told:
     found = documents.questions(views_piece.questions(state))
     head = words.count(len(found), "question") if found else "Nothing to ask."
     return Told(found, head, tables_floor.questions, bool(found))
+
+
+def notes(state: State) -> Told:
+    """What those before have left written."""
+    found = documents.notes(views_note.notes(state))
+    unread = sum(not row["read_by"] for row in found)
+    head = words.count(len(found), "note") + (f", {unread} not read yet" if unread else "")
+    return Told(found, head, tables_floor.notes, False)

@@ -91,6 +91,11 @@ def questions(found: Iterable[Row]) -> list[Row]:
     return timed(found, "at")
 
 
+def notes(found: Iterable[Row]) -> list[Row]:
+    """Rows of `views_note.notes`."""
+    return timed(found, "at")
+
+
 def alarms(found: Iterable[AlarmLine]) -> list[Row]:
     """The gravest and newest first: that is what is read on a phone."""
     order = {"highest": 0, "high": 1, "medium": 2, "low": 3}

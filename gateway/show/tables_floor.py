@@ -108,3 +108,20 @@ def questions(found: list[Row], eyes: Eyes) -> Shown:
         for row in found
     )
     return table(("Entry", "At", "What"), lines)
+
+
+def notes(found: list[Row], eyes: Eyes) -> Shown:
+    """One note a row, the newest first, with the number by which it is said to be read."""
+    lines = (
+        [
+            cell(row["entry"]),
+            cell(eyes.time(row["at"]), eyes.who(row["by"]) if row["by"] else ""),
+            cell(row["text"], _read_by(row, eyes)),
+        ]
+        for row in found
+    )
+    return table(("Entry", "Left", "Note"), lines)
+
+
+def _read_by(row: Row, eyes: Eyes) -> str:
+    return f"read by {', '.join(map(eyes.who, row['read_by']))}" if row["read_by"] else "not read yet"

@@ -34,6 +34,7 @@ from gateway.core.inputs import (
     Turned,
 )
 from gateway.core.inputs_air import CheckedIn
+from gateway.core.inputs_note import HandedOver
 from gateway.core.reading import OWN_TIME, Reading, Reason, Rejected
 from gateway.core.site import Site
 from gateway.edges.sqlite import Writer, open_writer
@@ -163,7 +164,9 @@ def short_night(folder: Path, site: Site) -> Path:
         night.minute(bed_c_mid=21.0 + minute * 0.05, bed_c_low=20.0, bed_a_mid=15.0, lower_room_co2=room)
         if minute == 20:
             night.commit(snapshot=True)
-    night.commit(CheckedIn("ben", "lower-room", for_s=2700.0))
+    night.commit(
+        CheckedIn("ben", "lower-room", for_s=2700.0), HandedOver("Shutters of bed C stick.", by="ben")
+    )
     night.commit(Turned("bed-a", by="ben"), PutOutOfService("bed-b-top", "cable cut"))
     for one in [made for made in night.made if isinstance(made, Notice)]:
         night.commit(Delivery(one.number, one.phone, "delivered", 204))

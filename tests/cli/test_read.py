@@ -11,7 +11,7 @@ from tests.cli.house import ROOT, SOON_S, run_program, schema, type_in
 
 READING = (
     "beds", "probes", "alarms", "turns", "notices", "rejected", "health", "tonight", "piece", "lay",
-    "questions", "air", "forecast", "kiln",
+    "questions", "air", "forecast", "kiln", "hand-over",
 )  # fmt: skip
 
 
@@ -54,6 +54,7 @@ def test_a_table_fits_and_obeys_nobody(command: str, width: int, night: Path) ->
         (["piece", "99"], 1),
         (["lay", "--at", "02:00"], 0),
         (["questions"], 1),
+        (["hand-over"], 0),
     ],
 )
 def test_bad_news_is_exit_1(words: list[str], code: int, night: Path) -> None:

@@ -29,8 +29,8 @@ CONTRACT = {
     "notices": "number alarm person phone kind attempts.at attempts.outcome attempts.status delivered_at",
 }
 STATUS = "state at received settled committed judged judged_to notices_due"
-#: `kiln` alone asks; `mirror` has a row only where there is a server (tests/contracts/test_mirror_daemon.py).
-READING = sorted({name for name, word in COMMANDS.items() if word.group == "read"} | {"kiln"})
+#: `kiln` and `hand-over` alone ask; `mirror` has a row only where there is a server (test_mirror_daemon.py).
+READING = sorted({name for name, word in COMMANDS.items() if word.group == "read"} | {"hand-over", "kiln"})
 _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
 
 
