@@ -87,8 +87,8 @@ def _limit(limit_c: float | None) -> str:
 def _by(state: State, reach: Reach) -> str:
     if reach.early_ms is None or reach.late_ms is None:
         return f"by about {clock(state.site, reach.at_ms, state.at_ms)}"
-    ends = (clock(state.site, at_ms, state.at_ms) for at_ms in (reach.early_ms, reach.late_ms))
-    return f"by {'-'.join(ends)}"
+    ends = [clock(state.site, at_ms, state.at_ms) for at_ms in (reach.early_ms, reach.late_ms)]
+    return f"by {'-'.join(dict.fromkeys(ends))}"
 
 
 def _trend(state: State, place: Place) -> str:

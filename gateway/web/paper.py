@@ -13,7 +13,7 @@ from gateway.core.wording_screen import REASONS, battery
 from gateway.web.asking import may_record
 from gateway.web.given import Account
 from gateway.web.pages.alarms import how, words
-from gateway.web.pages.say import Say, share, span, times
+from gateway.web.pages.say import Say, lasting, share, span, times
 
 #: The pages in the order in which they are offered.
 DOORS = (
@@ -46,7 +46,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals.update(since=span, share=share, static=static, doors=DOORS, alarm_words=words, alarm_how=how)
-    made.globals.update(times=times, reasons=REASONS, battery=battery)
+    made.globals.update(times=times, reasons=REASONS, battery=battery, lasting=lasting)
     made.filters["person_of"] = lambda who, say: say.person(who)
     return made
 

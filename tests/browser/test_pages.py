@@ -63,8 +63,9 @@ def test_ages_and_times_are_local_and_plain() -> None:
     ],
 )
 def test_lines_of_the_judge_are_said_in_the_readers_unit(line: str, celsius: str, fahrenheit: str) -> None:
-    assert Say(SITE, NOW_MS).said(line) == celsius
-    assert Say(SITE, NOW_MS, fahrenheit=True).said(line) == fahrenheit
+    assert Say(SITE, NOW_MS).said(line).replace("\u00a0", " ") == celsius
+    assert Say(SITE, NOW_MS, fahrenheit=True).said(line).replace("\u00a0", " ") == fahrenheit
+    assert " °" not in Say(SITE, NOW_MS).said(line), "a figure and its unit stay on one line"
 
 
 def _minutes(values: list[tuple[float, float]]) -> list[Minute]:

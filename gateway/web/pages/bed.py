@@ -43,6 +43,8 @@ def layers(probes: Sequence[Probe]) -> dict[str, int]:
 
 def calibrated(probe: Probe, minutes: Sequence[Minute], from_ms: int, to_ms: int) -> list[Column]:
     """A probe's minutes as columns, calibrated as the judge does."""
+    if (probe.gain, probe.offset) == (1.0, 0.0):
+        return chart.columns(minutes, from_ms, to_ms)
     return chart.columns(minutes, from_ms, to_ms, lambda value: probe.gain * value + probe.offset)
 
 
@@ -71,8 +73,7 @@ def drawing(
             {
                 "probe": probe.id,
                 "layer": layer[probe.id],
-                "path": chart.line(frame, series[probe.id]),
-                "reach": chart.reach(frame, series[probe.id]),
+                **_paths(frame, series[probe.id]),
                 "height": probe.height_cm,
                 "at_m": probe.at_m,
             }
@@ -87,6 +88,11 @@ def drawing(
         ],
         **_ahead(frame, ahead),
     }
+
+
+def _paths(frame: Frame, found: Sequence[Column]) -> Row:
+    line, area = chart.paths(frame, found)
+    return {"path": line, "reach": area}
 
 
 def _level(frame: Frame, one: Row) -> Row:
@@ -144,10 +150,7 @@ def gas(
         return None
     _, high = chart.bounds(list(found.values()), [1.0])
     frame = Frame(span[0], span[1], 0.0, high, bottom=90.0)
-    lines = [
-        {"probe": name, "path": chart.line(frame, one), "reach": chart.reach(frame, one)}
-        for name, one in found.items()
-    ]
+    lines = [{"probe": name, **_paths(frame, one)} for name, one in found.items()]
     return _axes(say, frame, zero_ms, _as_is) | {"lines": lines}
 
 
@@ -157,14 +160,7 @@ def plain(
     """Any quantity in its own unit as a low drawing."""
     low, high = chart.bounds([series[probe.id] for probe in probes])
     frame = Frame(span[0], span[1], low, high, bottom=120.0)
-    lines = [
-        {
-            "probe": one.id,
-            "path": chart.line(frame, series[one.id]),
-            "reach": chart.reach(frame, series[one.id]),
-        }
-        for one in probes
-    ]
+    lines = [{"probe": one.id, **_paths(frame, series[one.id])} for one in probes]
     return _axes(say, frame, span[0], _as_is) | {"lines": lines}
 
 

@@ -6,13 +6,17 @@ They are made here so that they print, need no script and are the same for whoev
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from itertools import pairwise
 from math import ceil, floor, log10
+from operator import add
 from typing import NamedTuple
 
 from gateway.ports import Minute
 
 _HOUR_MS = 3_600_000
 COLUMNS = 320
+# `Column(...)` without a call of Python's for each of thousands.
+_new = tuple.__new__
 #: A line is broken where nothing was heard for so long (ours).
 GAP_MS = 20 * 60_000
 #: Spans longer than this are drawn from quarters of an hour, shorter ones from minutes.
@@ -54,25 +58,33 @@ class Frame(NamedTuple):
         share = (value - self.low) / ((self.high - self.low) or 1.0)
         return self.bottom - min(1.0, max(0.0, share)) * (self.bottom - self.top)
 
-    def points(self, found: Iterable[tuple[float, float]]) -> list[str]:
-        """Times and values as points of a path; thousands of them, hence without a call for each."""
-        from_ms, across = self.from_ms, (self.right - self.left) / max(1, self.to_ms - self.from_ms)
-        low, high, left, bottom = self.low, self.high, self.left, self.bottom
+    def across(self, times: Iterable[float]) -> list[str]:
+        """Where times lie, as text; thousands of them, hence without a call for each."""
+        from_ms, left = self.from_ms, self.left
+        across = (self.right - left) / max(1, self.to_ms - from_ms)
+        return [f"{left + (at_ms - from_ms) * across:.1f} " for at_ms in times]
+
+    def down(self, values: Iterable[float]) -> list[str]:
+        """Where values lie, as text."""
+        low, high, bottom = self.low, self.high, self.bottom
         down = (bottom - self.top) / ((high - low) or 1.0)
         return [
-            f"{left + (at_ms - from_ms) * across:.1f} "
             f"{bottom - ((low if value < low else high if value > high else value) - low) * down:.1f}"
-            for at_ms, value in found
+            for value in values
         ]
 
 
 def columns(
-    minutes: Iterable[Minute], from_ms: int, to_ms: int, fixed: Callable[[float], float], most: int = COLUMNS
+    minutes: Iterable[Minute],
+    from_ms: int,
+    to_ms: int,
+    fixed: Callable[[float], float] | None = None,
+    most: int = COLUMNS,
 ) -> list[Column]:
     """The series in at most `most` columns; no low and no high is lost.
 
     `fixed` calibrates a value: a straight line, so that a column's lowest, mean and highest can be put
-    through it instead of every value's.
+    through it instead of every value's. None for values that are good as they are.
     """
     width = max(60_000, ceil((to_ms - from_ms) / most))
     found: list[Column] = []
@@ -81,7 +93,7 @@ def columns(
         here = (begin_ms - from_ms) // width
         if here != column or not times:
             if times:
-                found.append(_column(fixed, at_ms, low, total / times, high))
+                found.append(_new(Column, (at_ms, low, total / times, high)))
             column, times, total, low, high = here, 0, 0.0, least, greatest
         times, total, at_ms = times + often, total + mean * often, last_ms
         if least < low:
@@ -89,8 +101,8 @@ def columns(
         if greatest > high:
             high = greatest
     if times:
-        found.append(_column(fixed, at_ms, low, total / times, high))
-    return found
+        found.append(_new(Column, (at_ms, low, total / times, high)))
+    return found if fixed is None else [_column(fixed, *one) for one in found]
 
 
 def _column(fixed: Callable[[float], float], at_ms: int, low: float, mean: float, high: float) -> Column:
@@ -106,33 +118,35 @@ def gap_of(frame: Frame) -> int:
 
 def runs(found: Sequence[Column], gap_ms: int = GAP_MS) -> list[list[Column]]:
     """The series broken where nothing was heard."""
-    made: list[list[Column]] = []
-    for one in found:
-        if made and one.at_ms - made[-1][-1].at_ms <= gap_ms:
-            made[-1].append(one)
-        else:
-            made.append([one])
-    return made
+    times = [one[0] for one in found]
+    cuts = [n for n, (before, at) in enumerate(pairwise(times), 1) if at - before > gap_ms]
+    return [list(found[a:b]) for a, b in pairwise([0, *cuts, len(times)])] if times else []
+
+
+def paths(frame: Frame, found: Sequence[Column]) -> tuple[str, str]:
+    """The means as a path; lowest to highest as an area, which is empty where they are nowhere apart by half
+    a unit of the drawing."""
+    line, area = [], []
+    apart = 0.5 * ((frame.high - frame.low) or 1.0) / (frame.bottom - frame.top)
+    for run in runs(found, gap_of(frame)):
+        x = frame.across([one[0] for one in run])
+        line += ["M", "L".join(map(add, x, frame.down([one[2] for one in run]))), "h1" * (len(run) == 1)]
+        if len(run) < 2 or all(one[3] - one[1] < apart for one in run):
+            continue
+        up = map(add, x, frame.down([one[3] for one in run]))
+        back = map(add, reversed(x), frame.down([one[1] for one in reversed(run)]))
+        area += ["M", "L".join(up), "L", "L".join(back), "Z"]
+    return "".join(line), "".join(area)
 
 
 def line(frame: Frame, found: Sequence[Column]) -> str:
     """The means as a path."""
-    return "".join(
-        "M" + "L".join(frame.points([(one.at_ms, one.mean) for one in run])) + ("h1" if len(run) == 1 else "")
-        for run in runs(found, gap_of(frame))
-    )
+    return paths(frame, found)[0]
 
 
 def reach(frame: Frame, found: Sequence[Column]) -> str:
-    """Lowest to highest as an area; empty where they are nowhere apart by half a unit of the drawing."""
-    made = ""
-    for run in runs(found, gap_of(frame)):
-        if len(run) < 2 or all(frame.y(one.low) - frame.y(one.high) < 0.5 for one in run):
-            continue
-        up = frame.points([(one.at_ms, one.high) for one in run])
-        down = frame.points([(one.at_ms, one.low) for one in reversed(run)])
-        made += "M" + "L".join(up + down) + "Z"
-    return made
+    """Lowest to highest as an area."""
+    return paths(frame, found)[1]
 
 
 def bounds(series: Iterable[Sequence[Column]], also: Iterable[float] = ()) -> tuple[float, float]:

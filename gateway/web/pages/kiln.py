@@ -39,7 +39,8 @@ def kiln(state: State, place: Place) -> Row:
     lit_ms = firing.lit_ms if firing else None
     told = views_kiln.kiln(state, place)
     probes = sorted(
-        state.site.probes_of[place.id], key=lambda probe: (probe.quantity, probe.height_cm or 0.0)
+        state.site.probes_of[place.id],
+        key=lambda probe: (probe.quantity != "temperature", probe.quantity, probe.height_cm or 0.0),
     )
     return {
         "piece": firing.piece if firing else None,

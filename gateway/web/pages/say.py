@@ -165,12 +165,13 @@ class Say:
     def said(self, text: str | None) -> str:
         """A line of the judge's in the reader's unit: its degrees are Celsius and read "19 C"."""
         text = _HOURS.sub(r"\1–\2", text or "")
+        # A figure and its unit stay on one line.
         if not self.fahrenheit:
-            text = _RATE.sub(r"\1 \2 °C", text)
-            return _ONE.sub(r"\1 °C", _RANGE.sub(r"\1–\2 °C", text))
-        text = _RATE.sub(lambda m: f"{m[1]} {float(m[2]) * 1.8:.1f} °F", text)
-        text = _RANGE.sub(lambda m: f"{self._f(m[1])}–{self._f(m[2])} °F", text)
-        return _ONE.sub(lambda m: f"{self._f(m[1])} °F", text)
+            text = _RATE.sub("\\1 \\2\u00a0°C", text)
+            return _ONE.sub("\\1\u00a0°C", _RANGE.sub("\\1–\\2\u00a0°C", text))
+        text = _RATE.sub(lambda m: f"{m[1]} {float(m[2]) * 1.8:.1f}\u00a0°F", text)
+        text = _RANGE.sub(lambda m: f"{self._f(m[1])}–{self._f(m[2])}\u00a0°F", text)
+        return _ONE.sub(lambda m: f"{self._f(m[1])}\u00a0°F", text)
 
     def air(self, text: str) -> str:
         """The air in a message's few words, as a sentence: shut means that somebody shuts the room now."""
@@ -188,6 +189,14 @@ def span(ms: int) -> str:
     if hours >= 48:
         return f"{hours // 24} d {hours % 24} h"
     return f"{hours} h {minutes:02d}" if hours else f"{minutes} min"
+
+
+def lasting(minutes: float) -> str:
+    """Minutes as people say them: 14 min, 1 h 27, 20 h, 3 days."""
+    whole = round(minutes)
+    if whole < 5 * 60:
+        return span(whole * _MINUTE_MS)
+    return f"{whole / 60:.0f} h" if whole < 48 * 60 else f"{whole / 1440:.0f} days"
 
 
 def share(value: float | None) -> str:
