@@ -96,7 +96,7 @@ def site_changed(state: State) -> None:
 
 
 def finding(state: State, subject: Subject) -> Finding | None:
-    """A forecast raises no alarm: it is on the list."""
+    """A forecast raises no alarm of this family: it is on the list. What nobody sees is in `rules.unseen`."""
     return None
 
 
