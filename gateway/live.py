@@ -190,7 +190,7 @@ class Gateway:
         """Until a signal, or the writer's end: feed the watchdog, leave facts for `health`."""
         facts_ms = real_mono_ms()
         still: list[str] = []
-        connected: bool | None = None
+        told: tuple[bool, bool] | None = None
         while not self._signals.wait(_POLL_S) and self._writer.alive:
             if self._signals.reload_asked():
                 self._reload.asked({})
@@ -201,9 +201,9 @@ class Gateway:
             if not still:
                 self._notify.alive("all loops turn")
             facts = self._facts("running", still)
-            now_connected = facts["source"]["connected"]
-            if real_mono_ms() - facts_ms >= FACTS_S * 1000 or now_connected != connected:
-                facts_ms, connected = real_mono_ms(), now_connected
+            news = (facts["source"]["connected"], facts["clock"]["trusted"])
+            if real_mono_ms() - facts_ms >= FACTS_S * 1000 or news != told:
+                facts_ms, told = real_mono_ms(), news
                 live_facts.write(self._store, facts)
 
     def _still(self) -> list[str]:

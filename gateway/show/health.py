@@ -102,9 +102,11 @@ def _clock(facts: dict[str, Any], ignored: int) -> Row:
     clock = facts.get("clock") or {}
     if not clock:
         return _row("clock", "note", "not known")
+    said = f"; {how_many(ignored, 'clock message')} ignored" if ignored else ""
     if clock.get("trusted"):
-        said = f"; {how_many(ignored, 'clock message')} ignored" if ignored else ""
         return _row("clock", "good", f"{clock.get('kind')} clock, set from outside{said}")
+    if clock.get("kind") == "topic":
+        return _row("clock", "bad", f"no clock message has come yet{said}", "look at what sends ROOT/clock")
     return _row("clock", "bad", "has not been set since the machine started", "look at the time service")
 
 

@@ -30,6 +30,16 @@ def test_all_faults_are_named_at_once_with_file_and_line(tmp_path: Path) -> None
     assert any("bed-z" in str(row["value"]) for row in found.values())
 
 
+def test_an_hour_with_nobody_on_shift_is_warned_of_and_the_file_can_be_used(tmp_path: Path) -> None:
+    path = site_file(tmp_path)
+    path.write_text(path.read_text().replace('from = "22:00"', 'from = "23:00"'))
+    said = type_in("--site", path, "check")
+    assert said.code == 0
+    assert said.out.startswith("warning: ")
+    assert "nobody mon 22:00 to mon 23:00" in said.out
+    assert "everybody is called" in said.out
+
+
 def test_the_same_faults_stop_a_run_before_it_begins(tmp_path: Path) -> None:
     path = site_file(tmp_path)
     path.write_text(path.read_text().replace('place = "bed-c"', 'place = "bed-z"', 1))

@@ -8,6 +8,7 @@ import signal
 import socket
 import sqlite3
 import subprocess
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -21,7 +22,7 @@ from gateway.edges import control
 from gateway.edges.clock import real_mono_ms, real_wall_ms
 from gateway.edges.sqlite import open_reader
 from tests.broker import Broker, free_port
-from tests.cli.house import NIGHT_MS, SOON_S, Daemon, schema, site_file, type_in
+from tests.cli.house import NIGHT_MS, ROOT, SOON_S, Daemon, schema, site_file, type_in
 
 pytestmark = pytest.mark.broker
 
@@ -250,6 +251,29 @@ def test_what_was_told_not_to_be_answered_is_not_kept_later(house: House) -> Non
     house.barrier(NIGHT_MS + 60_000)
     assert type_in("--store", house.store, "turned", "bed-a").code == 0, "the gateway goes on"
     assert {row["bed"] for row in house.read("turns")["rows"]} == {"bed-a"}
+
+
+def test_clock_messages_that_go_backward_are_counted_and_change_nothing(house: House) -> None:
+    house.start("--clock", "topic")
+    house.barrier(NIGHT_MS + 60_000)
+    for payload in ({"t": NIGHT_MS / 1000}, {"t": "noon"}):
+        house.publish("clock", payload)
+    status = house.barrier(NIGHT_MS + 120_000)
+    assert status["judged_to"] == status["at"] == rfc3339(NIGHT_MS + 120_000)
+    health = {row["name"]: row for row in house.read("health")["rows"]}
+    assert health["clock"]["detail"].endswith("; 2 clock messages ignored")
+
+
+def test_the_log_is_on_standard_error(house: House) -> None:
+    words = [sys.executable, "-m", "gateway", "--site", str(house.site), "--store", str(house.store), "run"]
+    with subprocess.Popen(
+        [*words, "--clock", "topic"], cwd=ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as process:
+        assert process.stderr is not None
+        next(line for line in process.stderr if "running version=" in line)
+        process.terminate()
+        out, _ = process.communicate(timeout=SOON_S)
+    assert (process.returncode, out) == (0, "")
 
 
 def test_a_second_daemon_on_the_same_store_is_turned_away(house: House) -> None:

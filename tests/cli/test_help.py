@@ -51,7 +51,9 @@ def test_every_verb_of_the_journal_can_be_typed() -> None:
     ],
 )
 def test_what_cannot_be_typed_is_exit_2(words: list[str]) -> None:
-    assert type_in(*words).code == 2
+    said = type_in(*words)
+    assert (said.code, said.out) == (2, "")
+    assert "usage: malting-gateway" in said.err
 
 
 def test_the_version() -> None:

@@ -110,6 +110,17 @@ def test_old_readings_raise_nothing_but_leave_a_late_finding() -> None:
     ]
 
 
+@pytest.mark.parametrize("down", [[16.0], [24.0, 16.0]], ids=["at once", "step by step"])
+def test_an_old_run_through_two_levels_is_one_late_finding(down: list[float]) -> None:
+    """One alarm for a kind and place: the gravest level, from where the run began."""
+    found = feed(Guard(), [23.0] * 2 + [26.0] * 20 + down, fresh=False)
+    late = [item for _, items in found for item in items]
+
+    assert [(item.level.name, item.since_ms, item.until_ms, item.peak) for item in late] == [
+        ("urgent", MINUTE, 22 * MINUTE, 26.0)
+    ]
+
+
 def test_a_fresh_reading_after_an_old_run_raises_at_once() -> None:
     guard = Guard()
     feed(guard, [22.4] * 20, fresh=False)

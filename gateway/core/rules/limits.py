@@ -78,21 +78,37 @@ def take(
     if marks is None or len(marks) != len(levels):
         marks = guard.marks[probe] = [Mark() for _ in levels]
     rose = False
-    late: list[Late] = []
-    for mark, level in zip(marks, levels, strict=True):
+    ended: list[int] = []
+    for index, (mark, level) in enumerate(zip(marks, levels, strict=True)):
         excess = (value - level.limit) * sign
         if excess >= 0:
             rose = _over(guard, ladder, level, mark, probe, value, measured_ms, fresh) or rose
         else:
             if mark.over_n:
-                if _missed(mark, level, ladder.on_ms):
-                    late.append(Late(level, probe, mark.over_since_ms, mark.over_until_ms, mark.peak))
-                mark.over_n = 0
+                ended.append(index)
             if excess > -ladder.deadband:
                 mark.under_since_ms = 0
             elif not mark.under_since_ms:
                 mark.under_since_ms = measured_ms
-    return rose, late
+    return rose, _end(ladder, probe, marks, ended) if ended else []
+
+
+def _end(ladder: Ladder, probe: str, marks: list[Mark], ended: list[int]) -> list[Late]:
+    """End these runs; the highest that was missed stands for those below it, and began when they did."""
+    late: list[Late] = []
+    for index in reversed(ended):
+        mark, level = marks[index], ladder.levels[index]
+        if _missed(mark, level, ladder.on_ms):
+            began_ms = min(
+                one.over_since_ms
+                for one, step in zip(marks[: index + 1], ladder.levels, strict=False)
+                if one.over_n and step.priority and not one.told
+            )
+            late.append(Late(level, probe, began_ms, mark.over_until_ms, mark.peak))
+            for lower in marks[:index]:
+                lower.told = True
+        mark.over_n = 0
+    return late
 
 
 def _over(
