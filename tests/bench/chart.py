@@ -8,6 +8,7 @@ store, the judge's state and the template, without HTTP.
 """
 
 import argparse
+import gc
 import statistics
 import tempfile
 import time
@@ -54,8 +55,11 @@ def run(chosen: argparse.Namespace) -> dict[str, Any]:
         with closing(open_reader(Path(name))) as reader:
             given = _Given(here, reader)
             _page(given)  # the templates are compiled once
+            gc.collect()
+            gc.freeze()  # as the daemon does once its page is made (gateway/live_web.py)
             took, worked = zip(*(_page(given) for _ in range(chosen.times)), strict=True)
             by_minute = [_by_minute(reader, here) for _ in range(3)]
+            gc.unfreeze()
         writer.close()
     return {
         "probes": chosen.probes,

@@ -1,4 +1,5 @@
-"""What the page costs: time to serve, memory over a daemon without it, and fifty open pages that listen."""
+"""What the page costs: time to serve, memory over a daemon without it, and fifty open pages that listen and
+fetch themselves anew when they are told of a change, as `gateway/web/static/page.js` does."""
 
 import argparse
 import http.client
@@ -19,6 +20,8 @@ from tests.bench.town import Town, memory_mb, until
 
 _WEB = '[web]\nlisten = "127.0.0.1:0"\n'
 PATHS = ("/", "/bed/bed-00")
+#: As in page.js.
+LEAST_GAP_S = 4.0
 
 
 def options(parser: argparse.ArgumentParser) -> None:
@@ -30,8 +33,8 @@ def options(parser: argparse.ArgumentParser) -> None:
 
 def run(chosen: argparse.Namespace) -> dict[str, Any]:
     """Milliseconds until a page is there, as who asked measures it, one after another; MB (10^6) of resident
-    memory with the page, once it was used, over a daemon without; the share of a core that open pages take
-    while 200 probes speak each 10 s."""
+    memory with the page, once it was used, over a daemon without; the share of a core that the daemon takes
+    while 200 probes speak each 10 s: alone, with open pages that listen, and with pages that fetch anew."""
     bare_mb = _without()
     with tempfile.TemporaryDirectory() as folder, Town(Path(folder), 10, _WEB) as town:
         pid = _up(town)
@@ -41,9 +44,13 @@ def run(chosen: argparse.Namespace) -> dict[str, Any]:
         took = {path: _served_ms(port, cookie, path, chosen.times) for path in PATHS}
         used_mb, _ = memory_mb(pid)
         quiet = _share(pid, town, chosen.seconds)
-        open_pages = [_listen(port, cookie) for _ in range(chosen.listeners)]
+        cookies = [_enter(town)[1] for _ in range(chosen.listeners)]
+        open_pages = [_listen(port, one) for one in cookies]
         heard = _share(pid, town, chosen.seconds)
         events = [_events(one) for one in open_pages]
+        fetching = [_Open(port, one, PATHS[0]) for one in cookies]
+        fetched = _share(pid, town, chosen.seconds)
+        fetches = [one.end() for one in fetching]
         town.stop()
     return {
         "times": chosen.times,
@@ -56,6 +63,8 @@ def run(chosen: argparse.Namespace) -> dict[str, Any]:
         "events_each": min(events),
         "core_quiet": round(quiet, 4),
         "core_listening": round(heard, 4),
+        "fetches_each": min(fetches),
+        "core_fetching": round(fetched, 4),
     }
 
 
@@ -84,6 +93,11 @@ def _way_in(town: Town) -> tuple[int, str]:
     """The page's port, and a cookie."""
     talk(town, 5.0, 10)
     ask(town.store, {"kind": "account", "what": "add", "name": "Ada", "role": "maltster"}, 10.0)
+    return _enter(town)
+
+
+def _enter(town: Town) -> tuple[int, str]:
+    """Another browser of the same person."""
     said = ask(town.store, {"kind": "account", "what": "open", "name": "Ada"}, 10.0)
     found = re.fullmatch(r"http://127\.0\.0\.1:(\d+)(/in/\S+)", said["said"][0])
     assert found, said
@@ -114,6 +128,43 @@ def _listen(port: int, cookie: str) -> socket.socket:
     line = socket.create_connection(("127.0.0.1", port), 10)
     line.sendall(f"GET /live HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nCookie: {cookie}\r\n\r\n".encode())
     return line
+
+
+class _Open:
+    """A page that is open: told of a change, it fetches its middle again, each 4 s at the most."""
+
+    def __init__(self, port: int, cookie: str, path: str) -> None:
+        self._port, self._cookie, self._path, self._fetched = port, cookie, path, 0
+        self._line = _listen(port, cookie)
+        self._line.settimeout(None)
+        self._ended = threading.Event()
+        self._thread = threading.Thread(target=self._follow, daemon=True)
+        self._thread.start()
+
+    def _follow(self) -> None:
+        page = http.client.HTTPConnection("127.0.0.1", self._port, timeout=10)
+        last_s = 0.0
+        try:
+            while part := self._line.recv(65536):
+                wait_s = LEAST_GAP_S - (time.monotonic() - last_s)
+                if b"event: changed" not in part or self._ended.wait(max(0.0, wait_s)):
+                    continue
+                page.request("GET", self._path, headers={"Cookie": self._cookie, "X-Part": "1"})
+                if len(page.getresponse().read()) < 500:
+                    raise RuntimeError("a page came short")
+                last_s = time.monotonic()
+                self._fetched += 1
+        except OSError:
+            pass
+        page.close()
+
+    def end(self) -> int:
+        """Close it; how often it was fetched."""
+        self._ended.set()
+        self._line.shutdown(socket.SHUT_RDWR)
+        self._thread.join(10)
+        self._line.close()
+        return self._fetched
 
 
 def _events(line: socket.socket) -> int:

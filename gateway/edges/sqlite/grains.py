@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from bisect import bisect_left
 from collections.abc import Iterable
 from functools import partial
 
@@ -128,12 +129,17 @@ def _whole(
     fresh = by_span(db.execute(sql, (probe, upto, span[0] * QUARTER_MS, until_ms)), QUARTER_MS)
     if not fresh:
         return found
-    by_begin = {one.begin_ms: one for one in found}
     for (_, quarter), later in fresh.items():
         kept = db.execute(_QUARTER, (probe, quarter)).fetchone()
         begin_ms = quarter * QUARTER_MS
-        by_begin[begin_ms] = Quarter(*_shown(begin_ms, Sum.kept(kept).plus(later) if kept else later))
-    return [by_begin[begin_ms] for begin_ms in sorted(by_begin)][:most]
+        made = Quarter(*_shown(begin_ms, Sum.kept(kept).plus(later) if kept else later))
+        at = bisect_left(found, begin_ms, key=_begin)
+        found[at : at + (at < len(found) and found[at].begin_ms == begin_ms)] = [made]
+    return found[:most]
+
+
+def _begin(one: Quarter) -> int:
+    return one.begin_ms
 
 
 def _shown(begin_ms: int, what: Sum) -> tuple[int, int, float, float, float, float, int, int]:
