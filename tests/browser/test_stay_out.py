@@ -111,3 +111,34 @@ def test_a_fire_in_the_kiln_comes_before_any_shovel(tmp_path: Path) -> None:
         assert "Next by the programme" not in page(lived, "/kiln")
     finally:
         lived.close()
+
+
+def test_air_that_nobody_measures_sends_nobody_in_without_a_hand_meter(tmp_path: Path) -> None:
+    lived = Lived(tmp_path / "unknown", hours=0.2, ahead_h=0.1)
+    try:
+        lived.record("out-of-service", {"probe": "lower-room-co2", "why": "sent away", "by": "ben"})
+        text = page(lived, "/")
+        assert re.search(r"Next: piece 14, Bed C start (now|by \d\d:\d\d), hand meter first", text)
+        assert "Air not known in Lower floor: hand meter before you go in." in text
+        assert "Air: Air" not in text
+        assert "at least 0 ppm" not in page(lived, "/air")
+    finally:
+        lived.close()
+
+
+def test_a_couch_is_broken_and_not_turned(tmp_path: Path) -> None:
+    lived = Lived(tmp_path / "couch", hours=0.2, ahead_h=0.1)
+    try:
+        lived.record("loaded", {"bed": "bed-a", "kiln": "kiln", "by": "ben"})
+        lived.record("cast", {"bed": "bed-a", "piece": "16", "by": "ben"})
+        shown = turn_page.get(lived, account("cleo"), "/", {}, "token").html
+        bed = shown.split('id="bed-a"')[1].split('id="bed-b"')[0]
+        assert 'action="/do/couch-broken"' in bed
+        assert 'action="/do/turned"' not in bed
+        assert "turn at" not in bed, "a couch is meant to warm"
+        done = turn_page.post(lived, account("cleo"), "couch-broken", {"bed": "bed-a"}, "token")
+        assert done.status == 303
+        bed = turn_page.get(lived, account("cleo"), "/", {}, "token").html.split('id="bed-a"')[1]
+        assert 'action="/do/turned"' in bed.split('id="bed-b"')[0]
+    finally:
+        lived.close()

@@ -175,7 +175,8 @@ class Say:
 
     def air(self, text: str) -> str:
         """The air in a message's few words, as a sentence: shut means that somebody shuts the room now."""
-        return _SHUT.sub(r"; if the room is shut, \1 ppm in \2", text)
+        told = _SHUT.sub(r"; if the room is shut, \1 ppm in \2", text)
+        return told if told.startswith(("Air ", "No ", "Gas ")) else f"Air: {told}"
 
     def _f(self, figure: str) -> str:
         made = self.scaled(float(figure))
