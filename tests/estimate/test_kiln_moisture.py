@@ -42,6 +42,23 @@ def test_from_44_to_5_per_cent_is_613_kg_and_the_ideal_hours() -> None:
     assert left(load, SETTINGS, 0.0).removed_kg.mean == pytest.approx(612.9, abs=1.0)
 
 
+@pytest.mark.parametrize(("flow_m3_h", "ideal_h"), [(5000, 5.8), (4000, 7.3), (3000, 9.7), (2000, 14.6)])
+def test_the_ideal_hours_to_the_break_at_four_flows(flow_m3_h: float, ideal_h: float) -> None:
+    """520 kg off a tonne at 60 C from 10 C and 80 %, air-off full: grade D, computed by hand."""
+    load, minutes = begin(0.44, 0.0), 0
+    while left(load, SETTINGS, 0.0).removed_kg.mean < 520.0:
+        pass_air(load, SETTINGS, PHYSICS, 60.0, Air(60.0, RATIO, WET_C, flow_m3_h, 10.0))
+        minutes += 1
+    assert minutes / 60.0 == pytest.approx(ideal_h, abs=0.1)
+
+
+@pytest.mark.parametrize(("on_c", "g_per_kg"), [(50.0, 11.3), (60.0, 14.4), (65.0, 16.0)])
+def test_what_full_air_picks_up(on_c: float, g_per_kg: float) -> None:
+    """From 10 C and 80 %: computed with PsychroLib and by hand."""
+    wet_c = air.heated_wet_bulb_c(10.0, 0.80, on_c)
+    assert 1000.0 * (air.ratio_after_load(on_c, RATIO, wet_c) - RATIO) == pytest.approx(g_per_kg, abs=0.06)
+
+
 def test_water_is_kept() -> None:
     """What the layers lost is what is said to have left, with and without a meter, to a part in a million."""
     for flow in (None, 1.0):

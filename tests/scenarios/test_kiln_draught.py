@@ -71,8 +71,17 @@ def test_a_load_turned_and_not_recorded_is_no_lost_draught_and_no_break() -> Non
 
 
 def test_a_lost_draught_is_still_called_with_a_thermometer_low_down() -> None:
-    told = Kilning(Low(), {8.0: happens("draught", 0.03)}, {0.1: fitted(), 0.5: LIT}).play(12.0)
+    for hour in (3.5, 8.0):
+        told = Kilning(Low(), {hour: happens("draught", 0.03)}, {0.1: fitted(), 0.5: LIT}).play(hour + 3.0)
+        assert kiln_alarms(told)[0] == "kiln_heating"
+
+
+def test_a_draught_that_never_was_is_called_and_is_no_break_found_late() -> None:
+    """Shut from the start: no plateau is ever seen, and air-off warms, full, by the grain's own heat."""
+    told = Kilning(Low(draught=0.02), people={0.1: fitted(), 0.5: LIT}).play(16.0)
+    assert breaks(told) == []
     assert "kiln_heating" in kiln_alarms(told)
+    assert "kiln_stew" in kiln_alarms(told)
 
 
 def test_a_fan_twice_as_strong_as_guessed_is_no_lost_draught_and_makes_no_grain_too_hot() -> None:

@@ -49,8 +49,11 @@ def reading(state: State, heard: Heard, out: Out) -> None:
         kilning.watch, figures.kiln_break, heard.measured_ms, heard.value, air.on.value_c, wet_c, weather
     )
     for seen in told:
-        if seen.state == ANNOUNCED and kiln_load.too_wet_to_break(kilning, figures, air):
-            # Air-off that warms over a load so wet has lost its draught: wet grain heats itself.
+        wet = kiln_load.too_wet_to_break(kilning, figures, air)
+        full = seen.late and air.off_rh is not None and air.off_rh >= figures.kiln_watch.stew_rh
+        if seen.state == ANNOUNCED and (wet or full):
+            # Air-off that warms over a load so wet has lost its draught: wet grain heats itself. So has warm
+            # full air where nobody saw a plateau.
             kilning.unlikely_ms, kilning.watch = state.at_ms, _afresh(kilning.watch)
         else:
             _tell(state, heard.place, kilning, seen, out)

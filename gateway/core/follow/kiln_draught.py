@@ -51,7 +51,9 @@ def turned_unsaid(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
     A front does not go back, and grain keeps its heat when the draught is lost. Keeps `kilning.low_share`.
     """
     share = _low_share(kilning, figures, air)
-    if share is None or air.on is None or not _fire_steady(kilning, figures, air.on.value_c):
+    if share is None or air.on is None or not kilning.watch.armed:
+        return False
+    if not _fire_steady(kilning, figures, air.on.value_c):
         return False
     share = min(1.0, share)
     if share < kilning.low_share - figures.kiln_watch.turned_fall_share:
@@ -63,6 +65,8 @@ def turned_unsaid(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
 
 def _fire_steady(kilning: Kilning, figures: KilnFigures, on_c: float) -> bool:
     lift_k = on_c - kilning.watch.wet_c
+    if lift_k < figures.kiln_break.least_lift_k:
+        return False
     return abs(on_c - kilning.watch.fire_c) <= figures.kiln_break.fire_share * lift_k
 
 
