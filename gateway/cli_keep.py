@@ -60,6 +60,19 @@ def reload(asked: argparse.Namespace, environ: Mapping[str, str], site: Find, st
     return 0, live_ask.ask(store(), {"kind": "reload"}, "it reads the site file when it starts")
 
 
+def swap(asked: argparse.Namespace, environ: Mapping[str, str], site: Find, store: Find) -> Said:
+    """Another instrument in a probe's place."""
+    from gateway import live_swap
+
+    given = {
+        "topic": asked.topic, "value": asked.value, "offset": asked.offset, "gain": asked.gain,
+        "calibrated": asked.calibrated, "bump_tested": asked.bump_tested,
+    }  # fmt: skip
+    changes = {key: value for key, value in given.items() if value is not None}
+    wanted = live_swap.Swap(asked.probe, changes, asked.by, asked.why)
+    return 0, live_swap.swap(site(), environ, store(), wanted)
+
+
 def account(asked: argparse.Namespace, environ: Mapping[str, str], site: Find, store: Find) -> Said:
     """Ask the running gateway about accounts, or for a link."""
     body = {"what": asked.what, "name": asked.name, "role": asked.role, "person": asked.person}
@@ -105,6 +118,7 @@ COMMANDS = {
     "restore": restore,
     "verify": verify,
     "reload": reload,
+    "swap": swap,
     "account": account,
     "token": token,
 }

@@ -191,6 +191,25 @@ COMMANDS: dict[str, Word] = {
         "A good file holds from then on; a bad one changes nothing, and its faults are told (exit 2).",
         "malting-gateway --store data reload", nothing,
     ),
+    "swap": Word(
+        "keep", "another instrument hangs where a probe hung, and speaks on another topic",
+        "Changes the probe's topic in the site file, keeping comments and all else, has the running gateway "
+        "read it, and leaves a note for the next shift. The probe keeps its name, place, limits and history. "
+        "A file that could not be used is not put in place (exit 2). Calibration belongs to an instrument: "
+        "where the site file has the old one's, the new one's must be given.",
+        "malting-gateway swap bed-c-mid --topic quern-hill/spare/3 --by Dan --why 'cable cut'",
+        both(
+            PROBE,
+            argument("--topic", required=True, metavar="TOPIC", help="where the new instrument speaks"),
+            argument("--value", metavar="POINTER", help="where its value stands in the payload, such as /v"),
+            argument("--offset", type=float, metavar="X", help="its calibration, in the probe's unit"),
+            argument("--gain", type=float, metavar="X", help="its calibration, a factor"),
+            argument("--calibrated", metavar="DAY", help="when it was, such as 2025-11-05"),
+            argument("--bump-tested", metavar="DAY", help="when it was tried with gas"),
+            argument("--by", metavar="NAME", required=True, help="who swapped it"),
+            argument("--why", metavar="TEXT", required=True, help="why; others will wonder"),
+        ),
+    ),
     "account": Word(
         "keep", "who may use the page",
         "add and link print a link with which the person sets a password, open one that logs in; each works "
