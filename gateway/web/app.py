@@ -54,7 +54,6 @@ def make_app(given: Running, accounts: Accounts, tokens: Tokens, phones: Phones)
     app.add_exception_handler(RequestValidationError, _faulty)
     app.add_exception_handler(GatewayError, _fault)
     app.add_exception_handler(ValueError, _fault)
-    app.add_exception_handler(Exception, _broken)
     app.add_middleware(GZipMiddleware, minimum_size=500)
     app.add_middleware(guard.Guard)
     return app
@@ -89,12 +88,6 @@ def _faulty(request: Request, fault: Exception) -> Response:
 
 def _fault(request: Request, fault: Exception) -> Response:
     return _answer(request, *api.words_of(fault))
-
-
-def _broken(request: Request, fault: Exception) -> Response:
-    """A fault of ours: whoever looked is told so in words; the log has the rest, for it is raised again."""
-    said = "A fault of the gateway’s own. Its log has it; what was written down before is kept."
-    return _answer(request, 500, said)
 
 
 def _describe(app: FastAPI) -> None:

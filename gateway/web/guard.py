@@ -9,6 +9,8 @@ from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
 from urllib.parse import urlsplit
 
+from gateway.web import entry
+
 log = logging.getLogger(__name__)
 
 Message = MutableMapping[str, Any]
@@ -174,9 +176,12 @@ def problem(status: int, title: str, **more: Any) -> dict[str, Any]:
 
 
 async def _say(send: Send, scope: Message, status: int, words: str) -> None:
-    api = scope["path"].startswith("/api/")
-    body = json.dumps(problem(status, words)).encode() if api else words.encode()
-    kind = b"application/problem+json" if api else b"text/plain; charset=utf-8"
+    kind, text = b"text/plain; charset=utf-8", words
+    if scope["path"].startswith("/api/"):
+        kind, text = b"application/problem+json", json.dumps(problem(status, words))
+    elif b"text/html" in dict(scope["headers"]).get(b"accept", b""):
+        kind, text = b"text/html; charset=utf-8", entry.html("fault", "Gateway", fault=words)
+    body = text.encode()
     heads = [(b"content-type", kind), (b"content-length", str(len(body)).encode())]
     await send({"type": "http.response.start", "status": status, "headers": heads})
     await send({"type": "http.response.body", "body": b"" if scope["method"] == "HEAD" else body})

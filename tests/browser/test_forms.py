@@ -74,7 +74,7 @@ def test_a_note_is_handed_over_and_read(night: Lived, serve: Serve, open_as: Ope
     _press(ben, ben.get_by_role("button", name="Leave it"))
     cleo.reload()
     assert (
-        "Left for you by Ben: Bed C was turned late. Look at it first." in cleo.locator("main").inner_text()
+        "Left for you by Ben\nBed C was turned late. Look at it first." in cleo.locator("main").inner_text()
     )
     cleo.goto(f"{serving.url}/note")
     _press(cleo, cleo.get_by_role("button", name=re.compile("^I have read it")))

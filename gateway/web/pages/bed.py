@@ -67,12 +67,14 @@ def drawing(
     extra += [min(c, most) for c in told]
     low, high = chart.bounds([series.get(probe.id, []) for probe in probes], extra)
     frame = Frame(span[0], to_ms, low, high)
-    layer = layers(probes)
+    layer, places = layers(probes), list(dict.fromkeys(probe.place for probe in probes))
     return _axes(say, frame, zero_ms, say.scaled) | {
         "lines": [
             {
                 "probe": probe.id,
                 "layer": layer[probe.id],
+                # A piece may lie in two beds: the second's lines are the thicker ones.
+                "bed": min(1, places.index(probe.place)),
                 **_paths(frame, series[probe.id]),
                 "height": probe.height_cm,
                 "at_m": probe.at_m,
