@@ -20,6 +20,13 @@ from gateway.core.wire.refusal import Refusal
 LONGEST_LINE = 64 * 1024
 #: Before this a running time could be taken for a journal number (2001-09-09T01:46:40Z).
 EARLIEST_MS = 10**12
+#: What is typed on the command line in other words than the journal has, and `event` at a kiln.
+_AS_TYPED = {
+    "kiln": {"event": "what"},
+    "chit": {"share": "share_pct"},
+    "spire": {"share": "share_pct"},
+    "joined": {"with": "other"},
+}
 _READING_KEYS = frozenset("at kind probe measured_at value sequence battery".split())
 
 
@@ -98,9 +105,8 @@ class Lines:
             return Rejected(topic, b"", why.reason, why.detail, gauge.id)
 
     def _event(self, at_ms: int, kind: str, row: dict[str, Any]) -> Event:
-        body = {key.replace("-", "_"): value for key, value in row.items() if key not in ("at", "kind")}
-        if kind == "kiln" and "event" in body:
-            body["what"] = body.pop("event")
+        names = _AS_TYPED.get(kind, {})
+        body = {names.get(key, key.replace("-", "_")): row[key] for key in row if key not in ("at", "kind")}
         try:
             event = asked.read(kind, asked.by_id(body, self._site), at_ms, self._site.time_zone)
         except ValueError as fault:

@@ -135,10 +135,13 @@ def test_other_spellings_of_a_verb_are_taken(tmp_path: Path, site: Path) -> None
         {"at": _at(1), "kind": "quiet", "alarm": 101, "for": "2h", "why": "x"},
         {"at": _at(1), "kind": "quiet", "alarm": 101, "for_s": 60, "why": "x"},
         {"at": _at(1), "kind": "turned", "bed": "bed-c", "from-m": 20, "to_m": 25},
+        {"at": _at(1), "kind": "chit", "bed": "bed-c", "share": 95},
+        {"at": _at(1), "kind": "spire", "bed": "bed-c", "share_pct": 75},
+        {"at": _at(1), "kind": "joined", "piece": "13", "with": "14"},
         {"at": NIGHT_MS / 1000 + 120, "kind": "tick"},
     ]
     said, _ = _replay(tmp_path, site, lines)
-    assert (said.code, said.json["events"]) == (0, 4)
+    assert (said.code, said.json["events"], said.err) == (0, 7, "")
 
 
 @pytest.mark.parametrize(
