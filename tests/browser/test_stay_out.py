@@ -16,6 +16,7 @@ from gateway.web import turn_page
 from simulators.mishaps import Timed
 from tests.browser.conftest import account
 from tests.browser.lived import Lived
+from tests.browser.test_screens import LOOKS, TAGS, Open, Serve
 
 Value = Callable[[float], float | None]
 
@@ -142,3 +143,33 @@ def test_a_couch_is_broken_and_not_turned(tmp_path: Path) -> None:
         assert 'action="/do/turned"' in bed.split('id="bed-b"')[0]
     finally:
         lived.close()
+
+
+@pytest.mark.browser
+@pytest.mark.long
+@pytest.mark.parametrize("look", LOOKS)
+def test_axe_finds_nothing_where_gas_stands(gas: Lived, serve: Serve, open_as: Open, look: str) -> None:
+    axe = pytest.importorskip(
+        "axe_playwright_python.sync_playwright", reason="need axe-playwright-python"
+    ).Axe()
+    serving = serve(gas)
+    page = open_as(serving, color_scheme=LOOKS[look], viewport={"width": 320, "height": 640})
+    for path in ("/", "/air", "/alarms", f"/alarm/{_number(gas, 'gas_high')}"):
+        page.goto(serving.url + path)
+        assert page.evaluate("() => document.documentElement.scrollWidth") <= 320, path
+        small = [
+            one.inner_text()
+            for one in page.locator(".keepout a, .alarm a, button, .plain").all()
+            if one.is_visible() and (one.bounding_box() or {"height": 0})["height"] < 47.9
+        ]
+        assert not small, (path, small)
+        result = axe.run(page, options={"runOnly": {"type": "tag", "values": TAGS}})
+        assert result.response["passes"], path
+        found = [
+            f"{one['id']}: {node['html'][:120]}"
+            for one in result.response["violations"]
+            for node in one["nodes"]
+        ]
+        assert not found, (path, found)
+    page.goto(serving.url + "/")
+    assert page.locator(".keepout").bounding_box()["y"] < 160, "what keeps people out is seen first"
