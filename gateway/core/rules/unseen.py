@@ -34,7 +34,7 @@ _LONG_MS, _EDGE = 2 * _HOUR_MS, 1.645
 #: One value for so long may be a thermometer that stands still (ours). It is one where its place must have
 #: gone on by so many standard deviations (fewer where two places beside it bear that out), and by so many of
 #: the thermometer's own steps.
-_STANDS_MS, _SURE, _SURE_BESIDE, _STEPS = 20 * 60_000, 3.0, 1.0, 2.5
+_STANDS_MS, _SURE, _SURE_BESIDE, _STEPS = 20 * 60_000, 3.0, 1.0, 2.0
 #: A value that means a fault lies at least so far below the limit (K, ours).
 _FAR_K = 5.0
 
@@ -189,7 +189,7 @@ def _stands(state: State, place: Place, probe: Probe, value: float) -> bool:
         return False
     now_c, sd_k = carried.at(state.at_ms)
     sure = _SURE_BESIDE if carried.beside >= 2 else _SURE
-    return now_c - value >= max(sure * sd_k, _STEPS * track.step)
+    return now_c - value >= max(sure * sd_k, _STEPS * track.step) - 1e-9
 
 
 def _carried(state: State, place: Place, probe: Probe, until_ms: int) -> bed_heat.Unseen | None:
