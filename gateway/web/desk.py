@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from gateway.core import people, views_note, views_piece
+from gateway.core import people, views_note, views_piece, wording_start
 from gateway.core.alarm import is_true
 from gateway.core.board import Standing
 from gateway.core.journey import told
+from gateway.core.rules import air_said
 from gateway.core.state import State
 from gateway.web.given import Account, Given
 from gateway.web.pages import alarms, floor
@@ -168,6 +169,8 @@ def one_alarm(desk: Desk, number: int) -> Shown:
             "answer": standing[0].answer if standing else None,
             "calls": bool(standing) and standing[0].calls,
             "all_out": _all_out(standing),
+            "out": wording_start.start(state, place, None).out if place else False,
+            "air": air_said.short(state, place) if place else "",
             "now_value": _now(state, shown),
         }
 

@@ -72,6 +72,12 @@ def test_the_floor_says_stay_out_who_is_inside_and_nowhere_to_start(gas: Lived) 
     assert not NEVER.search(text)
 
 
+def test_an_alarm_of_a_bed_in_there_sends_nobody_in(gas: Lived) -> None:
+    text = page(gas, f"/alarm/{_number(gas, 'bed_hot')}")
+    assert "Not now: stay out, air it from outside. Air: CO2 18,000 ppm: stay out." in text
+    assert "Bed C, day 3, piece 14: not now: stay out, air it from outside" in page(gas, "/bed/bed-c")
+
+
 def test_all_out_pressed_too_early_is_seen_and_ends_nothing(gas: Lived) -> None:
     number = _number(gas, "gas_high")
     before = page(gas, f"/alarm/{number}")
