@@ -38,14 +38,23 @@ def swap(site: Path, env: Mapping[str, str], store: Path, wanted: Swap) -> list[
         _put(file, raw, text.encode(), env)
     except (OSError, ValueError) as fault:
         raise SettingsFault(f"{site}: {fault}") from fault
-    said = [f"{site}: {_in_words(wanted, before)}", *_reloaded(file, raw, text.encode(), store, env)]
+    said = [f"{site}: {_in_words(wanted, before)}"]
+    if not live_store.runs(store):
+        # Not committed by this command: it may be another user's, and the store must stay the gateway's own.
+        said.append(
+            "no gateway runs on this store: it reads the site file when it starts, and no note was left"
+        )
+        return said
+    return [*said, *_reloaded(file, raw, text.encode(), store, env), _noted(store, wanted, before)]
+
+
+def _noted(store: Path, wanted: Swap, before: Mapping[str, Any]) -> str:
     note = f"Probe {wanted.probe} was swapped: {_in_words(wanted, before)}. {wanted.why}"
     try:
         body = {"note": " ".join(note.split())[:1000], "by": wanted.by}
-        number = live_store.record(store, "hand-over", body)
+        return f"noted for the next shift as entry {live_store.record(store, 'hand-over', body)}"
     except GatewayError as fault:
-        return [*said, f"warning: the note for the next shift could not be kept: {fault}"]
-    return [*said, f"noted for the next shift as entry {number}"]
+        return f"warning: the note for the next shift could not be kept: {fault}"
 
 
 def _in_words(wanted: Swap, before: Mapping[str, Any]) -> str:
@@ -55,8 +64,6 @@ def _in_words(wanted: Swap, before: Mapping[str, Any]) -> str:
 
 
 def _reloaded(file: Path, raw: bytes, fresh: bytes, store: Path, env: Mapping[str, str]) -> list[str]:
-    if not live_store.runs(store):
-        return ["no gateway runs on this store; it reads the site file when it starts"]
     try:
         said = live_ask.ask(store, {"kind": "reload"})
     except NoAnswer as fault:

@@ -56,7 +56,7 @@ def one_probe(desk: Desk, name: str) -> Shown:
         "probe": probe,
         "drawn": drawn,
         "counts": counts,
-        "stanza": probes.swap(probe, f"{probe.topic}-new"),
+        "swap": probes.swap(probe),
     }
 
 

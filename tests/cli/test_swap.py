@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import difflib
 import re
+import shlex
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from gateway import settings
+from gateway.cli_words import parser
 from gateway.errors import SettingsFault
 from gateway.settings.swap import swapped
+from gateway.web.pages import probes
 from tests.cli.house import site_file, type_in
 from tests.cli.test_daemon import House, house, phone  # noqa: F401 - fixtures
 
@@ -175,3 +179,15 @@ def test_what_the_gateway_does_not_take_is_put_back(house: House) -> None:  # no
     assert (code, house.site.read_text(), left(house.site.parent)) == (2, mine, [])
     assert "does not take it" in said
     assert "belongs to 'quern-hill'" in said
+
+
+def test_what_the_page_tells_to_type_is_a_command() -> None:
+    site = settings.load(CONFIG, {}, with_secrets=False).site
+    worn = replace(site.probes[0], offset=0.2, gain=1.1, calibrated="2025-11-05", bump_tested="2025-11-05")
+    for probe in (*site.probes, worn):
+        program, *words = shlex.split(probes.swap(probe).replace(" X", " 0.5"))
+        asked = parser().parse_args(words)
+        assert (program, asked.command, asked.probe) == ("malting-gateway", "swap", probe.id)
+        assert (asked.offset is None) == (probe.offset == 0)
+    asked = parser().parse_args(shlex.split(probes.swap(worn).replace(" X", " 0.5"))[1:])
+    assert (asked.offset, asked.gain, asked.calibrated, asked.bump_tested) == (0.5, 0.5, "DAY", "DAY")

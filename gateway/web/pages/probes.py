@@ -130,7 +130,13 @@ def _shown(payload: bytes | None) -> str:
     return "".join(one if one.isprintable() else "·" for one in text)
 
 
-def swap(probe: Probe, topic: str) -> str:
-    """The lines of the site file that put another instrument in this probe's place."""
-    said = f"# in the [[probe]] of {probe.id}: the new instrument's topic, the rest stays"
-    return f"{said}\ntopic = {json.dumps(topic)}"
+def swap(probe: Probe) -> str:
+    """What to type where another instrument hangs in this probe's place; in capitals what is its own."""
+    own = {
+        "offset": probe.offset != 0.0,
+        "gain": probe.gain != 1.0,
+        "calibrated": probe.calibrated is not None,
+        "bump-tested": probe.bump_tested is not None,
+    }
+    more = "".join(f" --{name} {'DAY' if name[0] in 'cb' else 'X'}" for name, there in own.items() if there)
+    return f"malting-gateway swap {probe.id} --topic TOPIC{more} --by NAME --why WHY"
