@@ -20,6 +20,7 @@ from gateway.core.inputs import (
     Loaded,
     PutInService,
     PutOutOfService,
+    SiteChanged,
     Turned,
 )
 from gateway.core.inputs_journey import HandRead
@@ -122,6 +123,21 @@ def test_a_silent_probe_in_a_bed_that_does_not_come_to_its_limit_stays_on_the_li
     bed.live(260)
     assert bed.called() == []
     assert [one.change.signal for one in bed.desk.alarms("probe_silent") if one.probe == "a1"] == ["raise"]
+
+
+def test_a_probe_that_speaks_seldom_is_not_blind_between_two_readings() -> None:
+    def seldom(minute: int, c: float) -> float | None:
+        return c if minute % 10 == 0 and minute < 120 else None
+
+    bed = Bed(begins_c=21.0, says=dict.fromkeys(COOLER, seldom))
+    slow = tuple(
+        replace(one, every_s=600.0, silent_after_s=900.0) if one.id in COOLER else one
+        for one in bed.desk.state.site.probes
+    )
+    bed.desk.lay(0, SiteChanged(replace(bed.desk.state.site, probes=slow)))
+    bed.live(124)
+    assert bed.called() == []
+    assert bed.hot() == ["raise"]
 
 
 def test_a_bed_of_one_probe_less_is_told_of_by_the_others_where_they_are_hotter() -> None:

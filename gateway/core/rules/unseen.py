@@ -24,10 +24,10 @@ from gateway.core.state import State
 
 _HOUR_MS = 3_600_000
 #: After this share of the time in which it falls silent a thermometer no longer sees for its place (ours): a
-#: bed at its limit cannot wait for all of it.
-_QUIET_SHARE = 0.5
+#: bed at its limit cannot wait for all of it. One that speaks seldom may miss two of three.
+_QUIET_SHARE, _INTERVALS = 0.5, 3.0
 #: No grain warms faster by itself (K/h, ours, grade D): what is farther off its limit is not reckoned with.
-_FASTEST_K_PER_H = 2.0
+_FASTEST_K_PER_H, _SLACK_H = 2.0, 0.5
 #: Unseen for longer, with no place seen beside it, a place counts by the upper edge of the band that holds
 #: nine of ten: places beside it say how it went. A straight line leads no farther (ours).
 _LONG_MS, _EDGE = 2 * _HOUR_MS, 1.645
@@ -133,7 +133,7 @@ def blind_of(state: State, place: Place, probe: Probe, least_c: float) -> Blind 
     if hand is not None:
         found = found._replace(hand_ms=hand[0], hand_c=hand[1])
     last_c, last_ms = (found.hand_c, found.hand_ms) if found.hand_ms else (found.last_c, found.until_ms)
-    hours = (state.at_ms - last_ms) / _HOUR_MS + _QUIET_SHARE
+    hours = (state.at_ms - last_ms) / _HOUR_MS + _SLACK_H
     return found if last_c + found.low_k + _FASTEST_K_PER_H * hours >= least_c else None
 
 
@@ -163,7 +163,9 @@ def _why(state: State, place: Place, probe: Probe, least_c: float) -> Blind | No
 
 def _quiet(state: State, probe: Probe) -> bool:
     heard_ms = max(state.window(probe.id).heard_run_ms, state.settling_from_ms)
-    return not state.broker_lost and state.run_ms - heard_ms >= probe.silent_after_s * 1000 * _QUIET_SHARE
+    silent_s = probe.silent_after_s
+    quiet_s = max(silent_s * _QUIET_SHARE, min(silent_s, probe.every_s * _INTERVALS))
+    return not state.broker_lost and state.run_ms - heard_ms >= quiet_s * 1000
 
 
 def _of_memory(state: State, place: Place, probe: Probe, why: str, before_ms: int) -> Blind | None:
