@@ -15,6 +15,9 @@ from gateway.core.site import Place
 from gateway.core.site_kiln import KilnFigures
 from gateway.core.state import State
 
+#: Less than a limit, where grain is seen to be under it.
+_DRIER = 0.99
+
 
 def off_share(kilning: Kilning, air: KilnAir) -> float | None:
     """How far air-off is from its plateau to air-on, 0 to 1; None before a plateau was seen."""
@@ -70,22 +73,28 @@ def _fire_steady(kilning: Kilning, figures: KilnFigures, on_c: float) -> bool:
     return abs(on_c - kilning.watch.fire_c) <= figures.kiln_break.fire_share * lift_k
 
 
-def has_dried(state: State, place: Place, kilning: Kilning, figures: KilnFigures, value_c: float) -> bool:
-    """Whether grain so warm has dried, whatever is reckoned: air that takes its water keeps wet grain cool.
+def seen_wb(
+    state: State, place: Place, kilning: Kilning, figures: KilnFigures, value_c: float
+) -> float | None:
+    """What grain so warm holds at most, whatever is reckoned: air that takes its water keeps wet grain cool.
 
-    Only while the draught is seen to be good, by air-off on its plateau or a break; and grain hotter than
-    air-on heats itself.
+    None where it says nothing: the draught must be seen to be good, by air-off on its plateau, not full, or
+    past the break; and grain hotter than air-on heats itself.
     """
-    air = kiln_air.look(state, place)
+    air, watch = kiln_air.look(state, place), figures.kiln_watch
     off = off_share(kilning, air)
     if air.on is None or off is None or value_c > air.on.value_c + state.programme(place).deadband_k:
-        return False
-    if off >= figures.kiln_break.warm_share and kilning.watch.seen.state != ANNOUNCED:
-        return False
-    # Past the break the wettest grain, on top, is half-way there: what is warmer is drier.
-    enough = figures.kiln_break.stays_share if kilning.watch.stays else figures.kiln_watch.dried_share
+        return None
+    full = air.off_rh is None or air.off_rh >= watch.stew_rh
+    if off >= figures.kiln_break.warm_share and kilning.watch.seen.state != ANNOUNCED and full:
+        return None
     wet_c = kilning.watch.wet_c
-    return (value_c - wet_c) / max(air.on.value_c - wet_c, 1.0) >= enough
+    share = (value_c - wet_c) / max(air.on.value_c - wet_c, 1.0)
+    # Past the break the wettest grain, on top, is half-way there: what is warmer is drier.
+    if share >= (figures.kiln_break.stays_share if kilning.watch.stays else watch.dried_share):
+        return _DRIER * figures.moisture.hand_dry_wb
+    # The front has come to it: it is not the wettest grain any more.
+    return _DRIER * watch.wet_limits[0][0] if share >= watch.lost_grain_share else None
 
 
 def _low_share(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> float | None:

@@ -20,8 +20,6 @@ _HOUR_MS = 3_600_000
 KINDS = {"kiln_hot": ("temperature", "Cel", "high")}
 #: The guard of what hangs in the grain; one alarm is told of both.
 _GRAIN = "kiln_hot_grain"
-#: Less than hand-dry, where grain shows by its temperature that it has dried.
-_DRIER = 0.99
 
 
 def kind_for(place: Place, quantity: str) -> str | None:
@@ -147,6 +145,5 @@ def _grain_limit(state: State, place: Place, kilning: Kilning, figures: KilnFigu
     window = state.windows.get(probe.id)
     if window is None or window.value is None or window.value <= limit - state.programme(place).deadband_k:
         return limit
-    if not kiln_draught.has_dried(state, place, kilning, figures, window.value):
-        return limit
-    return max(limit, figures.kiln_watch.wet_limit_c(_DRIER * figures.moisture.hand_dry_wb))
+    seen = kiln_draught.seen_wb(state, place, kilning, figures, window.value)
+    return limit if seen is None else max(limit, figures.kiln_watch.wet_limit_c(seen))
