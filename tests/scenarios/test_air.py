@@ -110,7 +110,7 @@ def test_a_shut_full_low_floor_at_night(gates: Callable[..., Gate], tmp_path: Pa
     alarm = only(gate, "gas_high", "lower-room")
     steps = {step.signal: step.at_ms for step in alarm.line.history}
     moves = [one for one in signals(alarm) if one not in ("eased", "realarm")]
-    assert moves == ["raise", "answer", "rise", "all-out", "latch"], "said too early, it is noted and ends nothing"
+    assert moves == ["raise", "answer", "rise", "all-out", "latch"], "too early: noted, ends nothing"
     assert 0 <= steps["raise"] - first_ms <= LATE_MS
     assert 0 <= steps["rise"] - second_ms <= LATE_MS
     for at_ms in (steps["raise"], steps["rise"]):
