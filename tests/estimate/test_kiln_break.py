@@ -1,6 +1,8 @@
 """The kiln break on a dryer's batches with an independent truth, on a made-up kiln, and case by case."""
 
 import json
+import random
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -52,6 +54,46 @@ def test_batches_with_a_second_plateau_are_told_better() -> None:
     naive = sum(near(batch, batch.naive) for batch in paused)
     assert (len(paused), naive) == (11, 3)
     assert kiln_dryer.hits(paused) >= 2 * naive
+
+
+def _shaken(how: str, chance: random.Random, batch: Batch) -> Batch:
+    """The same batch as worse probes, or a worse line, would tell it."""
+    product, jacket = list(batch.product_c), list(batch.jacket_c)
+    if how == "noise 0.3 K":
+        product = [c + chance.gauss(0.0, 0.3) for c in product]
+    elif how == "3 K off":
+        product = [c - 3.0 for c in product]
+    elif how == "in halves of a degree":
+        product, jacket = [round(2.0 * c) / 2.0 for c in product], [round(2.0 * c) / 2.0 for c in jacket]
+    elif how == "slow probe":
+        for i in range(1, len(product)):
+            product[i] = product[i - 1] + (product[i] - product[i - 1]) / 2.0
+    return replace(batch, product_c=tuple(product), jacket_c=tuple(jacket))
+
+
+@pytest.mark.data
+@pytest.mark.parametrize("how", ["noise 0.3 K", "3 K off", "in halves of a degree", "slow probe"])
+def test_worse_probes_tell_the_batches_no_worse(how: str) -> None:
+    chance = random.Random(7)
+    shaken = [_shaken(how, chance, batch) for batch in _batches()]
+    assert [one.number for one in shaken if stands_at(broke(one)) is None] == []
+    assert kiln_dryer.hits(one for one in shaken if one.straight) >= 27
+    assert kiln_dryer.hits(one for one in shaken if not one.straight) >= 8
+
+
+@pytest.mark.data
+@pytest.mark.parametrize("minutes", [10, 15, 20, 30])
+def test_the_batches_are_told_whatever_a_sample_is_taken_for(minutes: int) -> None:
+    """From a batch as long as a day to one of three: the naive rule finds 28 and 3."""
+    told: dict[bool, int] = {True: 0, False: 0}
+    for batch in _batches():
+        watch, seen = BreakWatch(), []
+        for i, (off_c, on_c) in enumerate(zip(batch.product_c, batch.jacket_c, strict=True), 1):
+            seen += take(watch, SETTINGS, i * minutes * MIN_MS, off_c, on_c, 0.0, weather=False)
+        last = seen[-1].at_ms if seen and seen[-1].state == ANNOUNCED else None
+        told[batch.straight] += near(batch, None if last is None else last / (minutes * MIN_MS) - 1)
+    assert told[True] >= 26
+    assert told[False] >= 7
 
 
 @pytest.mark.data
