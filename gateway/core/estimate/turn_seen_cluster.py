@@ -7,7 +7,7 @@ from enum import Enum
 from typing import NamedTuple
 
 from gateway.core.estimate.turn_seen_bed import Bed, Figures, Wire
-from gateway.core.estimate.turn_seen_passage import Passage
+from gateway.core.estimate.turn_seen_passage import LEAST_MOVE, Passage
 from gateway.core.estimate.turn_seen_ring import Ring
 
 #: Hung in the air, a probe reads the room's within this share of the bed's warmth over it, at most and at
@@ -187,6 +187,9 @@ def hangs_in_air(level: int, air: Air) -> bool:
 
 def _role(say: Say, figures: Figures, air: Air, gap: int | None, now_ms: int) -> Role:
     passage, level = say.passage, say.witness.level
+    if level is None and not passage.moving:
+        # Silent now, or stuck: what it went through before stands.
+        level = passage.after
     if not passage.settled or level is None or (passage.moving and not _came_back(passage)):
         return Role.WAITS
     if passage.returned or abs(passage.net) < figures.least_fall_k * 100.0:
@@ -200,6 +203,9 @@ def _role(say: Say, figures: Figures, air: Air, gap: int | None, now_ms: int) ->
         by_itself = level - passage.after - max(0, air.rise(passage.settled_ms, now_ms))
         reheated = waited and off and say.witness.steady and by_itself >= _REHEATED
         nearest = min(abs(level - air.level), abs(passage.after - air.level))
+        if _came_back(passage) and passage.stray <= -LEAST_MOVE and nearest > _AT_AIR_LEAST:
+            # It has been in the air, and is warmer than that was.
+            return Role.SHOWS
         return Role.OUT if nearest <= tolerance and not reheated else Role.SHOWS
     waited = now_ms - passage.out_ms >= figures.out_s * 1000.0
     return Role.SHOWS if _came_back(passage) or waited else Role.WAITS

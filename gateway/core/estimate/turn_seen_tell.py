@@ -78,7 +78,7 @@ def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]
         surer = new.sureness - old.sureness >= _MENDED_SURENESS
         more = len(new.probes) > len(old.probes)
         late = told.sure and now_ms - old.known_ms > (_WALKS_ON_MS if more else _SAME_MS)
-        told_more = set(new.probes) >= set(old.probes) and (more or surer)
+        told_more = more or (surer and set(new.probes) >= set(old.probes))
         # Another turn has shown meanwhile how long they take here.
         moved = abs(new.ended_ms - old.ended_ms) >= _MENDED_MS and abs(out_ms - told.out_ms) <= _ALIKE_MS
         reckoned = moved and new.probes == old.probes and not verdict.walk.weight

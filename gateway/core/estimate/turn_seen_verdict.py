@@ -125,7 +125,7 @@ def _alone(
         return None
     if _air_moved(shows, air) and not only.was_out:
         return None
-    if hangs and not only.was_out:
+    if hangs and not only.was_out and not only.sure:
         # The others hang in the air; this one may be on its way there.
         return None
     if len(thermometers) > 1 and only.sure:
@@ -183,8 +183,10 @@ def _together(
     aired = share >= _PLOUGHED_LEAST
     if layers is not None and not aired and not _can_be(bed, shows, layers, proofs):
         return None
-    mixed = proofs.converged or proofs.out or proofs.vented
-    lifted = layers is not None and _PLOUGHED_TO * layers.before >= layers.after and layers.fall > 0.0
+    closer = layers is not None and _PLOUGHED_TO * layers.before >= layers.after
+    lifted = closer and layers is not None and layers.fall > 0.0
+    # Probes pulled out and put back elsewhere leave layers that are far apart so.
+    mixed = proofs.converged or proofs.vented or (proofs.out and (closer or not proofs.apart))
     if not mixed and (proofs.apart or aired) and not (proofs.sharp and (proofs.walked or lifted)):
         return _verdict(bed, cluster, witnesses, layers, PLOUGHED, 0.5) if lifted or aired else None
     if layers is not None and layers.fall < _LITTLE and not (proofs.apart or proofs.out or proofs.vented):
@@ -275,4 +277,5 @@ def _tell_ms(bed: Bed, cluster: Cluster, took: Walk, last_ms: int, next_ms: int)
         last_ms += _LASTS_MS
     if whole and all(say.role is not Role.WAITS for say in cluster.says):
         return min(took.ended_ms, last_ms + _WAIT_MOST_MS)
-    return max(last_ms, next_ms) + int(bed.figures.out_s * 1000)
+    waits_ms = max((say.passage.out_ms for say in cluster.says if say.role is Role.WAITS), default=0)
+    return max(last_ms, next_ms, waits_ms) + int(bed.figures.out_s * 1000)

@@ -12,8 +12,9 @@ from gateway.core.state import State
 EVERY_MS = 300_000
 #: So long before a turn two heights must have been heard, to show it.
 _BEFORE_MS = 900_000
-#: How long after it a recorded turn may still be judged so.
-_JUDGED_WITHIN_MS = 36 * 3_600_000
+#: A recorded turn is judged so within this of the moment when it first can be, or never: what the probes told
+#: of it, and which of them hung there, is not known for longer.
+_JUDGED_WITHIN_MS = 2 * 3_600_000
 #: Layers nearer to each other, and to the room, than this (hundredths of a degree) are not changed by a turn.
 _ALIKE, _AT_AIR = 60, 150
 
@@ -50,7 +51,8 @@ def _waits(state: State, record: Record) -> bool:
         return False
     if record.marks.get("unshown") or record.marks.get("alike"):
         return False
-    if not SHOWN_WITHIN_MS <= state.at_ms - record.when_ms <= _JUDGED_WITHIN_MS:
+    judged_from_ms = max(record.when_ms + SHOWN_WITHIN_MS, record.known_ms)
+    if not judged_from_ms <= state.at_ms <= judged_from_ms + _JUDGED_WITHIN_MS:
         return False
     bed = str(record.body.get("bed"))
     seen = [one for one in state.turns_seen.seen.get(bed, []) if one.seen.state == "seen"]
