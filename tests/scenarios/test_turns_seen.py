@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from gateway.core import engine
 from gateway.core.effects import TurnKnown
+from gateway.core.follow import turns_shown
 from gateway.core.inputs import Cast, Turned
 from gateway.core.moment import rfc3339
 from gateway.core.reading import Reading
@@ -59,6 +61,16 @@ def test_what_was_recorded_of_another_bed_is_not_shown_there(night: Night) -> No
     (one,) = told.turns("bed-b", night.start_ms)
     assert (one.source, one.state) == ("recorded", "probes did not show it")
     assert len(told.asked("bed-b")) == len(told.asked("bed-c")) == 1
+
+
+def test_no_recorded_turn_is_called_unshown_long_after(night: Night) -> None:
+    """Once what the probes told of it is forgotten, nobody can say any more that they did not show it."""
+    told = Told([one for one in entries(night, night.done) if one.at_ms <= night.start_ms + 3 * HOUR])
+    (record,) = [one for one in told.state.pieces.records if one.when_ms > night.start_ms]
+    told.state.turns_seen.seen.clear()
+    assert turns_shown.may_be_unshown(told.state, record)
+    engine.advance(told.state, [], told.state.run_ms + 3 * HOUR)
+    assert not turns_shown.may_be_unshown(told.state, record)
 
 
 @pytest.mark.parametrize("only", ["bed-c-low", "bed-c-mid", "bed-c-top"])

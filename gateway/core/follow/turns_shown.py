@@ -30,7 +30,7 @@ def look(state: State, out: Out) -> None:
             kept.watched_ms.pop(place.id, None)
         else:
             kept.watched_ms.setdefault(place.id, state.at_ms)
-    waiting = [record for record in state.pieces.records if _waits(state, record)]
+    waiting = [record for record in state.pieces.records if may_be_unshown(state, record)]
     watched = [(record, probes) for record in waiting if (probes := _watched(state, record))]
     found = []
     for record, probes in watched:
@@ -45,8 +45,8 @@ def look(state: State, out: Out) -> None:
         turns_rows.tell(state, before, set(), out)
 
 
-def _waits(state: State, record: Record) -> bool:
-    """A recorded turn that is old enough, and that nothing the probes told of meets."""
+def may_be_unshown(state: State, record: Record) -> bool:
+    """Whether it is time to judge a recorded turn that nothing the probes told of meets."""
     if record.word != "turned" or record.n < 0 or record.void_n:
         return False
     if record.marks.get("unshown") or record.marks.get("alike"):
