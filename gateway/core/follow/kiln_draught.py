@@ -76,25 +76,21 @@ def _fire_steady(kilning: Kilning, figures: KilnFigures, on_c: float) -> bool:
 def seen_wb(
     state: State, place: Place, kilning: Kilning, figures: KilnFigures, value_c: float
 ) -> float | None:
-    """What grain so warm holds at most, whatever is reckoned: air that takes its water keeps wet grain cool.
+    """What grain so warm holds at most past the break, whatever is reckoned: the wettest of it, on top, is
+    half-way to air-on by then, and what is warmer is drier.
 
-    None where it says nothing: the draught must be seen to be good, by air-off on its plateau, not full, or
-    past the break; and grain hotter than air-on heats itself.
+    None where warmth says nothing: before the break it may be the fire's as well as dryness, and is judged by
+    what is reckoned; and grain hotter than air-on heats itself.
     """
-    air, watch = kiln_air.look(state, place), figures.kiln_watch
-    off = off_share(kilning, air)
-    if air.on is None or off is None or value_c > air.on.value_c + state.programme(place).deadband_k:
+    air = kiln_air.look(state, place)
+    if kilning.watch.seen.state != ANNOUNCED or air.on is None:
         return None
-    full = air.off_rh is None or air.off_rh >= watch.stew_rh
-    if off >= figures.kiln_break.warm_share and kilning.watch.seen.state != ANNOUNCED and full:
+    wet_c, on_c = kilning.watch.wet_c, air.on.value_c
+    if value_c > on_c + state.programme(place).deadband_k:
         return None
-    wet_c = kilning.watch.wet_c
-    share = (value_c - wet_c) / max(air.on.value_c - wet_c, 1.0)
-    # Past the break the wettest grain, on top, is half-way there: what is warmer is drier.
-    if share >= (figures.kiln_break.stays_share if kilning.watch.stays else watch.dried_share):
-        return _DRIER * figures.moisture.hand_dry_wb
-    # The front has come to it: it is not the wettest grain any more.
-    return _DRIER * watch.wet_limits[0][0] if share >= watch.lost_grain_share else None
+    share = (value_c - wet_c) / max(on_c - wet_c, 1.0)
+    needed = figures.kiln_break.stays_share if kilning.watch.stays else figures.kiln_watch.dried_share
+    return _DRIER * figures.moisture.hand_dry_wb if share >= needed else None
 
 
 def _low_share(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> float | None:
