@@ -19,10 +19,12 @@ def kiln_hot(told: Told) -> tuple[str, list[Part]]:
     short = f"{told.loud()} TOO HOT"
     head = f"{short}, MALT STILL WET" if wet else short
     return head, [
-        Part(head, 7, short),
+        Part(head, 6, short),
         Part("."),
         *_how_far(told),
-        Part(f" {_where(told)}{told.value()}, limit {told.limit()}"),
+        Part(" "),
+        Part(_where(told), 7),
+        Part(f"{told.value()}, limit {told.limit()}"),
         Part(f", {told.trend()}" if told.trend() else "", _TREND),
         Part("."),
         Part(" Damp fire, keep draught on. Stay off kiln floor."),
