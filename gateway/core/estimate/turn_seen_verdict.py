@@ -30,6 +30,8 @@ _LASTS_MS = 300_000
 _TOLD_APART, _STRONGLY = 80, 0.35
 #: Layers that end at more than this share of their distance before have parted; ploughed ones come to this.
 _PARTED, _PLOUGHED_TO = 0.9, 0.7
+#: With more probes than this that show it, one may be at odds with the others.
+_MOST_AGREE = 2
 #: Grain is cooled by its way through the air by this at least, on the mean of the probes (hundredths).
 _FELL_LEAST, _LITTLE = 15, 50
 #: Where nothing was out and no CO2 let go, they must have fallen by this: twice the least move.
@@ -83,6 +85,12 @@ def judge(bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], air: Air) ->
     if all(say.late for say in shows) and not any(one.timed for _, one in cluster.lettings):
         return None
     layers = layers_of(bed, shows, back, witnesses) if shows else None
+    if layers is not None and len(shows) > _MOST_AGREE and _parted(bed, layers):
+        rest = _without_the_odd_one(shows)
+        again = layers_of(bed, rest, back, witnesses)
+        if not _parted(bed, again):
+            kept = [say for say in cluster.says if say in rest or say.role is not Role.SHOWS]
+            shows, layers, cluster = rest, again, cluster._replace(says=kept)
     if layers is not None and layers.fall < _FELL_LEAST and all(say.was_out for say in shows) and not vents:
         # They came out and went back, into grain no cooler than before.
         return _denied([*shows, *back])
@@ -93,6 +101,19 @@ def judge(bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], air: Air) ->
     if count < 2:
         return _alone(bed, cluster, witnesses, air, shows)
     return _together(bed, cluster, witnesses, air, layers, share if vents else 0.0)
+
+
+def _without_the_odd_one(shows: list[Say]) -> list[Say]:
+    """All but the one that came to another level than most: it hangs in the air, or fails."""
+    levels = sorted(say.passage.after for say in shows)
+    middle = levels[len(levels) // 2]
+    odd = max(shows, key=lambda say: abs(say.passage.after - middle))
+    return [say for say in shows if say is not odd]
+
+
+def _parted(bed: Bed, layers: Layers) -> bool:
+    """Whether layers end far apart, and no nearer than before."""
+    return layers.after > max(bed.figures.alike_k * 100.0, _PARTED * layers.before)
 
 
 def _denied(says: Sequence[Say]) -> Denied:
@@ -203,7 +224,7 @@ def _together(
 
 def _can_be(bed: Bed, shows: list[Say], layers: Layers, proofs: _Proofs) -> bool:
     """Whether layers that did this can have been turned."""
-    parted = layers.after > max(bed.figures.alike_k * 100.0, _PARTED * layers.before)
+    parted = _parted(bed, layers)
     fell = layers.fall >= (0.0 if proofs.strongly else _FELL_LEAST)
     burst = all(say.passage.stray > 0 and not say.was_out for say in shows)
     # Water or cold air from one side sets layers further apart; grain thrown through the air does not warm;
