@@ -198,8 +198,8 @@ def test_a_number_that_has_lain_elsewhere_for_days_is_asked_about_and_a_lot_cast
 
     assert book.odd() == [
         (
-            "Bed D: piece 14 cast 60 h apart from piece 14 in Bed A and Bed B: both are told as one; are they? "
-            "Two pieces want two numbers"
+            "Bed D: piece 14 cast 60 h apart from piece 14 in Bed A and Bed B: both are told as one; "
+            "are they? Two pieces want two numbers"
         )
     ]
     book.lay(61, Voided(again, why="it is 17"))
