@@ -157,9 +157,16 @@ def _ends(values: list[float]) -> list[float]:
     return [ordered[int(0.025 * len(ordered))], ordered[int(0.975 * len(ordered))]] if ordered else []
 
 
-def run(beds: int, seed: int) -> dict[str, dict[str, Any]]:
-    """So many beds from a seed on: the figures of all, of the layered ones and of the lumped ones."""
-    judged = [judge(story(seed * 1000 + i)) for i in range(beds)]
+def run(beds: int, seed: int, room_told: bool = True) -> dict[str, dict[str, Any]]:
+    """So many beds from a seed on: the figures of all, of the layered ones and of the lumped ones.
+
+    `room_told`: whether the room has its thermometer.
+    """
+    judged = []
+    for i in range(beds):
+        told = story(seed * 1000 + i)
+        told.heard = [one for one in told.heard if one.probe or room_told]
+        judged.append(judge(told))
     kinds = {kind: [bed for bed in judged if bed.name.startswith(kind)] for kind in KINDS}
     return {"all": summed(judged, seed)} | {kind: summed(some, seed) for kind, some in kinds.items() if some}
 

@@ -23,7 +23,14 @@ Curve = Callable[[float], float]
 
 
 def played(
-    curves: dict[str, Curve], hours: float, bed: Bed, noise_k: float = 0.05, every_min: int = 1, seed: int = 1
+    curves: dict[str, Curve],
+    hours: float,
+    bed: Bed,
+    noise_k: float = 0.05,
+    every_min: int = 1,
+    seed: int = 1,
+    room_c: Curve | None = lambda _: 12.0,
+    step_c: float = 0.1,
 ) -> Heat:
     """Thermometers that follow curves (C by hours), with a room at 12 C."""
     rng = Random(seed)
@@ -31,9 +38,10 @@ def played(
     for minute in range(0, int(hours * 60) + 1, every_min):
         at_ms = START_MS + minute * MINUTE_MS
         for name, curve in curves.items():
-            value = round(curve(minute / 60.0) + rng.gauss(0.0, noise_k), 1)
+            value = round((curve(minute / 60.0) + rng.gauss(0.0, noise_k)) / step_c) * step_c
             bed_heat.take(found, "b", name, at_ms, value, at_ms)
-        bed_heat.over(found, "room", at_ms, 12.0, at_ms)
+        if room_c is not None:
+            bed_heat.over(found, "room", at_ms, room_c(minute / 60.0), at_ms)
         if minute % 10 == 0:
             bed_heat.consider(found, bed, at_ms)
     return found
@@ -95,6 +103,44 @@ def test_a_steady_rise_is_carried_on_and_reaches_its_limits() -> None:
     assert turn_at.late_ms is None or turn_at.late_ms > turn_at.at_ms
     assert high.at_ms is None
     assert past.at_ms == at(4.0)
+
+
+@pytest.mark.parametrize(("k_per_h", "every_min", "step_c"), [(0.9, 1, 0.1), (0.6, 1, 0.5), (0.9, 5, 0.1)])
+def test_a_steady_rise_is_carried_on_with_no_thermometer_in_the_room(
+    k_per_h: float, every_min: int, step_c: float
+) -> None:
+    """A bed that follows a straight line has shown what its room does to it, however warm that room is."""
+    bed = Bed("b", (Hung("p", START_MS - 24 * HOUR_MS),), "room", START_MS - 48 * HOUR_MS)
+    rise = {"p": rising(19.0, k_per_h)}
+    for hours in (1.5, 2.5, 3.5, 4.5, 5.5):
+        blind = played(rise, hours, bed, 0.0, every_min, room_c=None, step_c=step_c)
+        told = bed_heat.forecast(blind, bed, at(hours), moments=(at(hours + 2.0),))
+        assert told.not_yet is None, hours
+        [moment] = told.moments
+        assert moment.low_c < 19.0 + k_per_h * (hours + 2.0) < moment.high_c
+        widths = [point.high_c - point.low_c for point in told.points[:8]]
+        assert widths == sorted(widths)
+        seeing = played(rise, hours, bed, 0.0, every_min, step_c=step_c)
+        [sure] = bed_heat.forecast(seeing, bed, at(hours), moments=(at(hours + 2.0),)).moments
+        assert moment.high_c - moment.low_c > sure.high_c - sure.low_c
+
+
+def test_with_no_thermometer_in_the_room_too_little_still_says_nothing() -> None:
+    bed = Bed("b", (Hung("p", START_MS),), "room", START_MS - 48 * HOUR_MS)
+    for hours in (0.3, 0.6, 0.8):
+        blind = played({"p": rising(19.0, 0.9)}, hours, bed, room_c=None)
+        assert bed_heat.forecast(blind, bed, at(hours)).not_yet is not None
+
+
+@pytest.mark.long
+def test_bands_hold_over_unseen_beds_with_no_thermometer_in_the_room() -> None:
+    figures = heat.run(beds=30, seed=5, room_told=False)
+    print(json.dumps(figures))  # noqa: T201
+    for hours in ("1h", "2h", "4h"):
+        assert 0.85 <= figures["all"][hours]["coverage"] <= 0.96
+        for kind in heat.KINDS:
+            assert figures[kind][hours]["coverage"] >= 0.8
+    assert figures["all"]["not_yet_share"] <= 0.05
 
 
 def test_bands_grow_with_the_hours_and_lie_round_the_middle() -> None:

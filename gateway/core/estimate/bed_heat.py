@@ -24,7 +24,7 @@ from gateway.core.estimate.bed_heat_fit import made_now
 from gateway.core.estimate.bed_heat_proof import factor, promise, prove
 from gateway.core.estimate.bed_heat_said import Forecast, Limit, Outlook, Reach, Said, say
 from gateway.core.estimate.bed_heat_state import Bed, BedHeat, Heat, Hot, Hung
-from gateway.core.estimate.bed_heat_stretch import began, fitted, heard_until, learn, ready_of
+from gateway.core.estimate.bed_heat_stretch import ROOM_LATE_MS, began, fitted, heard_until, learn, ready_of
 
 __all__ = [
     "Bed", "Forecast", "Heat", "Hung", "Limit", "Reach", "Said", "Unseen", "consider", "forecast", "forget",
@@ -33,10 +33,12 @@ __all__ = [
 
 #: Only the hottest few are worth the reckoning: the hottest at the end is among them.
 _FEW = 3
-#: The room's way is read from the last so long, and believed the less the shorter that is (ours, grade D).
-_ROOM_LATE_MS, _ROOM_STILL_H2 = 5_400_000, 1.0
+#: A room's way of late is believed the less the shorter it was heard (ours, grade D).
+_ROOM_STILL_H2 = 1.0
 #: The room strays in hours by this share of the range it went through lately (ours, grade D).
 _ROOM_RANGE = 0.33
+#: An untold room strays in hours by this share of what it may be off all along (ours, grade D).
+_UNTOLD_STRAYS = 0.5
 _PROMISE_EACH_MS = 1_800_000
 _HOUR_MS = 3_600_000
 
@@ -194,9 +196,11 @@ def _room_now(heat: Heat, bed: Bed, at_ms: int) -> Air:
     """The room as it was of late, how it moves, and how far it may stray (the more, the more it did)."""
     curve = heat.rooms.get(bed.room or "")
     known = curve.spots() if curve else []
-    late = [spot for spot in known if spot.at_ms > at_ms - _ROOM_LATE_MS]
+    late = [spot for spot in known if spot.at_ms > at_ms - ROOM_LATE_MS]
     if not late:
-        return Air(known[-1].value_c if known else bed.figures.room_c, 0.0, bed.figures.room_sd_k)
+        untold_k = bed.figures.room_sd_k
+        sd_k = max(bed.figures.room_stray_k, untold_k * _UNTOLD_STRAYS)
+        return Air(known[-1].value_c if known else bed.figures.room_c, 0.0, sd_k, untold_k)
     mean_h = sum(spot.at_ms - at_ms for spot in late) / len(late) / _HOUR_MS
     mean_c = sum(spot.value_c for spot in late) / len(late)
     hours = [(spot.at_ms - at_ms) / _HOUR_MS - mean_h for spot in late]

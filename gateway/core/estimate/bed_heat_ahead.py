@@ -24,11 +24,15 @@ class Ahead(NamedTuple):
 
 
 class Air(NamedTuple):
-    """The room now (C), how it moves (K/h), and how far it may stray in the hours ahead (K, one sd)."""
+    """The room now (C), how it moves (K/h), and how far it may stray in the hours ahead (K, one sd).
+
+    `untold_k`: how far it may be from that all along, where no thermometer tells of it.
+    """
 
     now_c: float
     k_per_h: float = 0.0
     sd_k: float = 0.0
+    untold_k: float = 0.0
 
     def at_c(self, hour: float) -> float:
         """The room some hours ahead, C: it goes on as it does, and tires."""
@@ -62,7 +66,7 @@ def carry(found: Fit, figures: Figures, air: Air, doubts: Doubts, hours: float) 
     out: list[Ahead] = []
     while True:
         push = _push(found, figures, at_h, warm_c, air)
-        out.append(Ahead(at_h, warm_c, _sd_k(found, answers, at_h, air.sd_k, doubts), push.rate))
+        out.append(Ahead(at_h, warm_c, _sd_k(found, answers, at_h, air, doubts), push.rate))
         if at_h >= hours - 1e-9:
             return out
         half_c = warm_c + push.rate * STEP_H / 2.0
@@ -87,12 +91,16 @@ def _push(found: Fit, figures: Figures, at_h: float, warm_c: float, air: Air) ->
     return _Push(make * alive - pulls * over_k, by_warmth, (alive, -over_k, -open_share * over_k, pulls))
 
 
-def _sd_k(found: Fit, answers: list[float], at_h: float, room_sd_k: float, doubts: Doubts) -> float:
+def _sd_k(found: Fit, answers: list[float], at_h: float, air: Air, doubts: Doubts) -> float:
     """From the fit's own doubt, the room's, and what the balance leaves out."""
     level = answers[0]
     gradient = [level * found.row[0], *(level * found.row[1 + i] + answers[1 + i] for i in range(3))]
     own = sum(gradient[i] * gradient[j] * found.covariance[i][j] for i in range(4) for j in range(4))
-    room = (answers[4] * room_sd_k) ** 2
+    # A room that was off all along has had its say in what was measured: only what the fit did not take up
+    # of it is in doubt.
+    by_room = sum(a * b for a, b in zip(gradient, found.by_room, strict=True))
+    all_along = level * found.warmed_k + answers[4] + by_room
+    room = (answers[4] * air.sd_k) ** 2 + (all_along * air.untold_k) ** 2
     # The integral of a random walk has the variance s^2 h^3 / 3.
     strayed = doubts.level_k**2 + doubts.rate_k_per_h**2 * at_h**3 / 3.0
     return doubts.factor * math.sqrt(max(0.0, own) * max(1.0, found.waver_k) ** 2 + room + strayed)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -30,7 +30,8 @@ class Figures:
     growth and 16 C, the room's pull per hour, and how much more of it there is just after a turn.
     `change_sd`: how far each may change from one stretch to the next (D). `least_pull`: no bed has less (D).
     `loose_h`: how soon a turned bed closes again (D). `room_c`, `room_sd_k`: where no thermometer tells of
-    the room (C). `room_stray_k`: how far it may stray in the hours ahead, at least (D).
+    the room (C): so far off all along, which the fit takes up as one constant push among its unknowns.
+    `room_stray_k`: how far it may stray in the hours ahead, at least (D).
     """
 
     q10: float = 2.0
@@ -64,12 +65,16 @@ class Figures:
 
 
 class Point(NamedTuple):
-    """One measured point: hours since the stretch began, C, the room's C, its standard deviation in K."""
+    """One measured point: hours since the stretch began, C, the room's C, its standard deviation in K.
+
+    `told`: whether a thermometer told of the room then.
+    """
 
     hour: float
     value_c: float
     room_c: float
     sd_k: float
+    told: bool = True
 
 
 class Stretch(NamedTuple):
@@ -82,20 +87,30 @@ class Stretch(NamedTuple):
 
 @dataclass(slots=True)
 class Known:
-    """What is known of one place: means and covariance (rows one after the other) of make, pull, loose."""
+    """What is known of one place: means and covariance (rows one after the other) of make, pull, loose.
+
+    `by_room`: by how much the means would be others had the untold room been 1 K warmer than was taken.
+    """
 
     means: list[float]
     spreads: list[float]
+    by_room: list[float] = field(default_factory=lambda: [0.0, 0.0, 0.0])
 
 
 class Fit(NamedTuple):
-    """A fitted stretch. `theta` is level at the start, make, pull, loose; `row` makes the level now of it."""
+    """A fitted stretch. `theta` is level at the start, make, pull, loose; `row` makes the level now of it.
+
+    `by_room`: by how much `theta` would be other had the untold room been 1 K warmer than was taken;
+    `warmed_k`: by how much that room would have warmed this place since, by itself.
+    """
 
     theta: list[float]
     covariance: list[list[float]]
     row: list[float]
     waver_k: float
     stretch: Stretch
+    by_room: list[float]
+    warmed_k: float
 
     def level_c(self) -> float:
         """The temperature at the last point, smoothed, C."""
@@ -135,8 +150,13 @@ def fit(stretch: Stretch, known: Known, figures: Figures) -> Fit:
         normal[1 + PULL][1 + PULL] += 1e9
         right[1 + PULL] += 1e9 * figures.least_pull
         theta = _times(inverse(normal), right)
+    warmed = _warmed(theta, stretch, figures)
+    push = [0.0, *_times(prior, known.by_room)]
+    for row, point, by_room_k in zip(rows, stretch.points, warmed, strict=True):
+        for i in range(4):
+            push[i] -= row[i] * by_room_k / point.sd_k**2
     waver_k = _waver(theta, rows, stretch.points)
-    return Fit(theta, covariance, rows[-1], waver_k, stretch)
+    return Fit(theta, covariance, rows[-1], waver_k, stretch, _times(inverse(normal), push), warmed[-1])
 
 
 def made_now(found: Fit, figures: Figures) -> float:
@@ -157,7 +177,8 @@ def carried(found: Fit, figures: Figures) -> Known:
             spreads[3 * i + j] *= shrink
             spreads[3 * j + i] *= shrink
     # Rounded: the tenth figure says nothing, and takes room in what is stored.
-    return Known([round(mean, 6) for mean in found.theta[1:]], [round(spread, 9) for spread in spreads])
+    by_room = [round(one, 6) for one in found.by_room[1:]]
+    return Known([round(mean, 6) for mean in found.theta[1:]], [round(one, 9) for one in spreads], by_room)
 
 
 def _rows(stretch: Stretch, figures: Figures) -> list[list[float]]:
@@ -179,6 +200,20 @@ def _rows(stretch: Stretch, figures: Figures) -> list[list[float]]:
         rows.append([1.0, made, pulled, loose])
         before = point
     return rows
+
+
+def _warmed(theta: Sequence[float], stretch: Stretch, figures: Figures) -> list[float]:
+    """For each point by how much an untold room 1 K warmer would have warmed it since the stretch began."""
+    total, before, since_h = 0.0, stretch.points[0], stretch.since_turn_h
+    found = []
+    for point in stretch.points:
+        if not point.told:
+            middle_h = (point.hour + before.hour) / 2.0
+            open_share = loosened(figures, None if since_h is None else since_h + middle_h)
+            total += (point.hour - before.hour) * (theta[1 + PULL] + theta[1 + LOOSE] * open_share)
+        found.append(total)
+        before = point
+    return found
 
 
 def _waver(theta: Sequence[float], rows: list[list[float]], points: list[Point]) -> float:

@@ -25,6 +25,8 @@ _LEAST_MS, _LEAST_SPOTS = 2_400_000, 6
 _HEARD_MS = 1_500_000
 #: A leap is looked for in so many bins: late readings come within this.
 _LOOK_BACK = 18
+#: The room's way is read from the last so long; what it was longer ago tells nothing of it (ours, grade D).
+ROOM_LATE_MS = 5_400_000
 #: A thermometer that cannot be reckoned with holds up its bed's forecast where it is hotter by this.
 _HOTTER_K = 0.3
 
@@ -129,21 +131,24 @@ def fitted(heat: Heat, bed: Bed, hung: Hung, hot: Hot, spots: list[Spot], leapt:
     sd_k = 1.5 * max(0.05, wavering_k(spots))
     rooms = _room_by_bin(heat, bed, spots)
     points = [
-        Point((spot.at_ms - first_ms) / _HOUR_MS, spot.value_c, room_c, sd_k)
-        for spot, room_c in zip(spots, rooms, strict=True)
+        Point((spot.at_ms - first_ms) / _HOUR_MS, spot.value_c, room_c, sd_k, told)
+        for spot, (room_c, told) in zip(spots, rooms, strict=True)
     ]
     return fit(Stretch(points, age_h, since_h), hot.known or unseen(bed.figures), bed.figures)
 
 
-def _room_by_bin(heat: Heat, bed: Bed, spots: list[Spot]) -> list[float]:
-    """The room's temperature at each spot: the newest by then, else the oldest known, else the usual."""
+def _room_by_bin(heat: Heat, bed: Bed, spots: list[Spot]) -> list[tuple[float, bool]]:
+    """The room's temperature at each spot: the newest by then, else the oldest known, else the usual.
+
+    And whether a thermometer told of it then.
+    """
     curve = heat.rooms.get(bed.room or "")
     known = curve.spots() if curve else []
     if not known:
-        return [bed.figures.room_c] * len(spots)
+        return [(bed.figures.room_c, False)] * len(spots)
     found, i = [], 0
     for spot in spots:
         while i + 1 < len(known) and known[i + 1].at_ms <= spot.at_ms:
             i += 1
-        found.append(known[i].value_c)
+        found.append((known[i].value_c, abs(spot.at_ms - known[i].at_ms) <= ROOM_LATE_MS))
     return found
