@@ -20,6 +20,10 @@ from gateway.core.wire.refusal import Refusal
 LONGEST_LINE = 64 * 1024
 #: Before this a running time could be taken for a journal number (2001-09-09T01:46:40Z).
 EARLIEST_MS = 10**12
+#: From here on a time is a slip of the pen (2100-01-01T00:00:00Z).
+LATEST_MS = 4_102_444_800_000
+#: Each ten seconds of a gap are judged: a season and a year of standing idle pass, a wrong year does not.
+LONGEST_STEP_DAYS = 400
 #: What is typed on the command line in other words than the journal has, and `event` at a kiln.
 _AS_TYPED = {
     "kiln": {"event": "what"},
@@ -55,6 +59,7 @@ class Lines:
         self._site = site
         self._gauges = {probe.id: Gauge(probe) for probe in site.probes}
         self._at_ms = EARLIEST_MS
+        self._begun = False
         self.backward = 0
 
     def read(self, text: bytes) -> Line:
@@ -75,6 +80,15 @@ class Lines:
         at_ms = _moment(row, "at")
         if at_ms < EARLIEST_MS:
             raise LineFault(f"at = {_show(row['at'])}: expected a time after 2001-09-09T01:46:40Z")
+        if at_ms >= LATEST_MS:
+            raise LineFault(f"at = {_show(row['at'])}: expected a time before 2100-01-01T00:00:00Z")
+        if self._begun and at_ms - self._at_ms > LONGEST_STEP_DAYS * 86_400_000:
+            days = (at_ms - self._at_ms) // 86_400_000
+            raise LineFault(
+                f"at = {_show(row['at'])}: {days} days after the line before; "
+                f"expected at most {LONGEST_STEP_DAYS} days"
+            )
+        self._begun = True
         if at_ms < self._at_ms:
             self.backward += 1
         self._at_ms = max(self._at_ms, at_ms)

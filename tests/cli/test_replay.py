@@ -155,6 +155,9 @@ def test_other_spellings_of_a_verb_are_taken(tmp_path: Path, site: Path) -> None
         ({"kind": "tick"}, "at = None"),
         ({"at": "2024-11-05T02:00:00", "kind": "tick"}, "offset"),
         ({"at": "1999-01-01T00:00:00Z", "kind": "tick"}, "after 2001-09-09"),
+        ({"at": "2100-01-01T00:00:00Z", "kind": "tick"}, "before 2100-01-01"),
+        ({"at": "2099-12-31T23:59:59Z", "kind": "tick"}, "at = '2099-12-31T23:59:59Z': 27"),
+        ({"at": rfc3339(NIGHT_MS + 401 * DAY_MS), "kind": "tick"}, "401 days after the line before"),
         ({"at": _at(1), "kind": "fly"}, "kind = 'fly': expected one of reading, tick, answer"),
         ({"at": _at(1), "kind": ["tick"]}, "kind = ['tick']"),
         ({"at": _at(1), "kind": "started"}, "kind = 'started'"),
@@ -179,6 +182,14 @@ def test_a_fault_names_file_line_key_and_value(
     assert says in said.err
     assert len(said.err) < 1500
     assert sorted(path.name for path in tmp_path.iterdir()) == ["in.jsonl"], "no half result is left"
+
+
+def test_a_year_of_standing_idle_is_no_fault(site: Path) -> None:
+    times = [rfc3339(NIGHT_MS + days * DAY_MS) for days in (0, 30, 430)]
+    text = "".join(json.dumps({"at": at, "kind": "tick"}) + "\n" for at in times)
+    taken: list[Line] = []
+    found, count, _ = faults(io.BytesIO(text.encode()), "in.jsonl", taken.append, site_of(site))
+    assert (found, count, len(taken)) == ([], 3, 3)
 
 
 def test_many_faults_are_named_at_once(tmp_path: Path, site: Path) -> None:
