@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from array import array
 from bisect import bisect_left
 from collections.abc import Callable, Iterator
@@ -102,7 +103,7 @@ class Lines:
         if gauge is None:
             raise LineFault(f"probe = {_show(row.get('probe'))}: expected a probe of {self._site.name}")
         own_ms = None if row.get("measured_at") is None else _moment(row, "measured_at")
-        value, battery = _number(row, "value"), row.get("battery")
+        value, battery = _sent(row), row.get("battery")
         sequence = row.get("sequence")
         if sequence is not None and (type(sequence) is not int or abs(sequence) >= 2**63):
             raise LineFault(f"sequence = {_show(sequence)}: expected a whole number")
@@ -217,6 +218,14 @@ def _number(row: dict[str, Any], key: str) -> float:
     if abs(value) > 1e300:
         raise LineFault(f"{key} = {_show(value)}: expected a number of a sensible size")
     return value
+
+
+def _sent(row: dict[str, Any]) -> float:
+    """What a probe sent: a number too great for any is as good as none, and refused as it is live."""
+    value = row.get("value")
+    if isinstance(value, int | float) and not isinstance(value, bool) and not abs(value) <= 1e300:
+        return math.inf if value > 0 else -math.inf if value < 0 else math.nan
+    return _number(row, "value")
 
 
 def _show(value: Any) -> str:
