@@ -143,6 +143,15 @@ def test_bands_hold_over_unseen_beds_with_no_thermometer_in_the_room() -> None:
     assert figures["all"]["not_yet_share"] <= 0.05
 
 
+def test_a_turn_long_past_is_no_reason_where_hearing_began_lately() -> None:
+    late = Bed("b", (Hung("p", START_MS - 9 * HOUR_MS),), "room", START_MS - 48 * HOUR_MS)
+    why = bed_heat.forecast(played({"p": rising(16.0, 0.5)}, 0.4, late), late, at(1.0 / 3.0)).not_yet
+    assert why == "turned 9 h 20 ago: heard for 20 min only since then"
+    lately = Bed("b", (Hung("p", START_MS),), "room", START_MS - 48 * HOUR_MS)
+    why = bed_heat.forecast(played({"p": rising(16.0, 0.5)}, 0.6, lately), lately, at(0.5)).not_yet
+    assert why == "turned 30 min ago: too few readings since"
+
+
 def test_bands_grow_with_the_hours_and_lie_round_the_middle() -> None:
     bed = bed_with("p")
     said = bed_heat.forecast(played({"p": rising(15.0, 0.4)}, 3.0, bed), bed, at(3.0))

@@ -80,7 +80,7 @@ def ready_of(lying: BedHeat, bed: Bed, at_ms: int) -> tuple[list[Ready], list[st
         if newest_c is None:
             continue
         if len(spots) < _LEAST_SPOTS or spots[-1].at_ms - spots[0].at_ms < _LEAST_MS - BIN_MS:
-            not_yet.append((newest_c, _too_little(began_ms, leapt, at_ms)))
+            not_yet.append((newest_c, _too_little(began_ms, leapt, spots, at_ms)))
         else:
             ready.append(Ready(hung, hot, spots, leapt))
     ready.sort(key=lambda one: -_late_c(one.spots))
@@ -110,11 +110,25 @@ def _patience_ms(hot: Hot) -> int:
     return max(_HEARD_MS, 5 * BIN_MS * len(hot.curve.counts) // (2 * max(1, spoke)))
 
 
-def _too_little(began_ms: int, leapt: bool, at_ms: int) -> str:
+def _too_little(began_ms: int, leapt: bool, spots: list[Spot], at_ms: int) -> str:
+    """Why there is no reckoning: the turn was lately, or it is long past and little was heard since."""
     if not began_ms:
         return "too few readings yet"
-    ago_min = max(0, (at_ms - began_ms + (0 if leapt else _SETTLE_MS)) // 60_000)
-    return f"{'its curve leapt' if leapt else 'turned'} {ago_min} min ago: too few readings since"
+    ago_ms = max(0, at_ms - began_ms + (0 if leapt else _SETTLE_MS))
+    since = f"{'its curve leapt' if leapt else 'turned'} {_span(ago_ms)} ago"
+    if ago_ms <= 2 * _LEAST_MS:
+        return f"{since}: too few readings since"
+    if not spots:
+        return f"{since}: nothing heard since"
+    heard_ms = at_ms - spots[0].at_ms + BIN_MS // 2
+    if heard_ms > 2 * _LEAST_MS:
+        return f"{since}: heard too seldom since"
+    return f"{since}: heard for {_span(heard_ms)} only since then"
+
+
+def _span(ms: int) -> str:
+    hours, minutes = divmod(ms // 60_000, 60)
+    return f"{hours} h {minutes:02d}" if hours else f"{minutes} min"
 
 
 def _late_c(spots: list[Spot]) -> float:
