@@ -59,7 +59,7 @@ def _row(state: State, place: Place, gas: str | None, entry: Entry) -> dict[str,
         "measured_at": best[1].measured_ms if best else None,
         "measured_min": _unbroken(state, good),
         "below_min": below_min(state, good) if good else None,
-        "minutes_to": _minutes_to(state, place) if gas == "co2" else [],
+        "minutes_to": _minutes_to(state, place) if gas == "co2" and not _are_dead(state, probes) else [],
         "load_t": _load(state, place) if gas == "co2" else None,
         "airing": _airing(state, place) if gas == "co2" else None,
         "inside": _inside(state, place),
@@ -88,8 +88,8 @@ def _mean(state: State, probes: list[Probe], limit: Limit | None, short: bool) -
     if not found:
         return {"low": None, "high": None, "known_share": 0.0, "limit": allowed, "against": None}
     low, high = max(mean.low for mean in found), max(mean.high for mean in found)
-    # At its range end the true mean may be any height.
-    no_bound = any(mean.over for mean in found)
+    # At its range end the true mean may be any height, and so it may where no probe tells anything any more.
+    no_bound = _are_dead(state, probes) or any(mean.over for mean in found)
     return {
         "low": round(low, 1),
         "high": None if no_bound else round(high, 1),
@@ -110,11 +110,24 @@ def _against(allowed: float | None, low: float, high: float, no_bound: bool) -> 
 
 def _probe(state: State, probe: Probe) -> dict[str, Any]:
     window = state.windows.get(probe.id)
-    gone = probe.id in state.out_of_service
-    word = "out_of_service" if gone else "silent" if window and window.silent else "heard"
+    return {"probe": probe.id, "state": _word(state, probe), "value": window.value if window else None}
+
+
+def _word(state: State, probe: Probe) -> str:
+    window = state.windows.get(probe.id)
+    if probe.id in state.out_of_service:
+        return "out_of_service"
+    if window is not None and window.silent:
+        return "silent"
     if window is None or window.value is None:
-        word = word if word != "heard" else "waiting"
-    return {"probe": probe.id, "state": word, "value": window.value if window else None}
+        return "waiting"
+    return "stuck" if place_air.is_dead(state, probe) else "heard"
+
+
+def _are_dead(state: State, probes: list[Probe]) -> bool:
+    """Whether those of them that speak tell nothing."""
+    words = {_word(state, probe) for probe in probes}
+    return "stuck" in words and "heard" not in words
 
 
 def _unbroken(state: State, good: list[tuple[Probe, Window]]) -> int | None:

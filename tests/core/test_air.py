@@ -391,6 +391,9 @@ def test_a_probe_that_stands_still_is_dead_but_not_when_it_is_high() -> None:
     made.state.honesty.tracks["air"].faults["probe_stuck"] = START
     assert entry(made) == "unknown"
     assert "air stands still" in entry_state(made.state, "room").why
+    (row,) = [one for one in views_air.air(made.state) if (one["place"], one["gas"]) == ("room", "co2")]
+    assert [one["state"] for one in row["probes"]] == ["stuck", "silent"]
+    assert (row["mean_15min"]["high"], row["minutes_to"]) == (None, []), "nothing is bounded by its word"
     made.state.due_run_ms = 0
     made.wait(10)
     assert [one[1] for one in steps(made, "air_unknown")] == ["raise", "clear"], (
