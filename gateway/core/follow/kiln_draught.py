@@ -28,8 +28,13 @@ def off_share(kilning: Kilning, air: KilnAir) -> float | None:
     return (air.off.value_c - plateau_c) / max(air.on.value_c - plateau_c, 1.0)
 
 
-def is_lost(kilning: Kilning, figures: KilnFigures, air: KilnAir, at_ms: int, too_wet: bool) -> bool:
-    """Whether it seems so now; `too_wet`: by any reckoning there is too much water left for a break."""
+def is_lost(
+    kilning: Kilning, figures: KilnFigures, air: KilnAir, at_ms: int, too_wet: bool, known: bool
+) -> bool:
+    """Whether it seems so now; `too_wet`: by any reckoning there is too much water left for a break.
+
+    Once `known`, what disturbs the look for a break does not take it back.
+    """
     watch, law = figures.kiln_watch, figures.kiln_break
     if kilning.watch.seen.state == ANNOUNCED or air.on is None or kilning.fire != "lit":
         return False
@@ -37,7 +42,7 @@ def is_lost(kilning: Kilning, figures: KilnFigures, air: KilnAir, at_ms: int, to
         usual_m3_h = figures.moisture.guessed_air_m3_h_t * kilning.load.barley_t
         return air.flow_m3_h < watch.lost_flow_share * usual_m3_h
     share = off_share(kilning, air)
-    if share is None or share < law.warm_share or at_ms < kilning.watch.quiet_until_ms:
+    if share is None or share < law.warm_share or (at_ms < kilning.watch.quiet_until_ms and not known):
         return False
     if air.off_rh is not None and air.off_rh < watch.stew_rh:
         return False

@@ -157,8 +157,9 @@ def _heats_itself(state: State, kilning: Kilning, figures: KilnFigures, air: Kil
     watch = figures.kiln_watch
     cold = fired(air, figures) is not True and (kilning.fire != "lit" or "kiln_fire_out" in kilning.told)
     choked = is_choked(state, kilning, figures)
-    lost = kiln_draught.is_lost(kilning, figures, air, state.at_ms, too_wet_to_break(kilning, figures, air))
     known = "kiln_heating" in kilning.told
+    too_wet = too_wet_to_break(kilning, figures, air)
+    lost = kiln_draught.is_lost(kilning, figures, air, state.at_ms, too_wet, known)
     if (
         not (cold or choked or lost or known or not kilning.fan)
         or air.hottest is None
