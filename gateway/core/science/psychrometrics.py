@@ -153,7 +153,8 @@ def _root(rising: Callable[[float], float], low: float, high: float) -> float:
     while high - low > _FINE_K:
         middle = (low * at_high - high * at_low) / (at_high - at_low)
         if not low < middle < high:
-            break
+            # Rounding brought it to an end: one of the two is 0 but for its last bits.
+            return low if middle <= low else high
         value = rising(middle)
         if abs(value) < 1e-13:
             return middle
