@@ -22,6 +22,7 @@ from gateway.errors import GatewayError
 from gateway.web import api, entry, guard
 from gateway.web.accounts import Accounts
 from gateway.web.asking import Web
+from gateway.web.bounds import USUAL, Bounds
 from gateway.web.given import Phones, Running
 from gateway.web.routes_doors import add_doors
 from gateway.web.routes_live import Pulse, add_live
@@ -30,7 +31,9 @@ from gateway.web.routes_push import add_push
 from gateway.web.tokens import Tokens
 
 
-def make_app(given: Running, accounts: Accounts, tokens: Tokens, phones: Phones) -> FastAPI:
+def make_app(
+    given: Running, accounts: Accounts, tokens: Tokens, phones: Phones, bounds: Bounds = USUAL
+) -> FastAPI:
     """The application over a running gateway. `app.state.pulse.stop()` lets open pages go."""
     app = FastAPI(
         title="Malting gateway",
@@ -44,7 +47,7 @@ def make_app(given: Running, accounts: Accounts, tokens: Tokens, phones: Phones)
     web = Web(given, accounts, tokens, phones)
     app.state.web = web
     api.add_api(app, web)
-    pulse: Pulse = add_live(app, web)
+    pulse: Pulse = add_live(app, web, bounds)
     app.state.pulse = pulse
     add_doors(app, web)
     add_push(app, web)
@@ -55,7 +58,7 @@ def make_app(given: Running, accounts: Accounts, tokens: Tokens, phones: Phones)
     app.add_exception_handler(GatewayError, _fault)
     app.add_exception_handler(ValueError, _fault)
     app.add_middleware(GZipMiddleware, minimum_size=500)
-    app.add_middleware(guard.Guard)
+    app.add_middleware(guard.Guard, body_s=bounds.body_s)
     return app
 
 

@@ -20,7 +20,6 @@ App = Callable[[Message, Receive, Send], Awaitable[None]]
 
 MOST_BODY = 64 * 1024
 MOST_TARGET = 2048
-BODY_S = 10.0
 _UNSAFE = ("POST", "PUT", "PATCH", "DELETE")
 #: No style and no script but from files of ours; nobody may put a page of ours into theirs.
 POLICY = (
@@ -49,8 +48,8 @@ class TooMuch(Exception):
 class Guard:
     """Stands before the application."""
 
-    def __init__(self, app: App) -> None:
-        self._app = app
+    def __init__(self, app: App, body_s: float) -> None:
+        self._app, self._body_s = app, body_s
 
     async def __call__(self, scope: Message, receive: Receive, send: Send) -> None:
         """One request."""
@@ -59,7 +58,7 @@ class Guard:
                 await self._app(scope, receive, send)
             return
         reply = _Reply(scope, send)
-        why = refused(scope) or await self._asked(scope, _Bounded(receive), reply)
+        why = refused(scope) or await self._asked(scope, _Bounded(receive, self._body_s), reply)
         if why and not reply.began:
             await _say(reply, scope, *why)
 
@@ -141,15 +140,15 @@ def _is_elsewhere(heads: dict[bytes, bytes]) -> bool:
 class _Bounded:
     """A body of a bounded length, in a bounded time; once it is there, waiting for the end may take long."""
 
-    def __init__(self, receive: Receive) -> None:
-        self._receive, self._taken, self._whole = receive, 0, False
+    def __init__(self, receive: Receive, body_s: float) -> None:
+        self._receive, self._body_s, self._taken, self._whole = receive, body_s, 0, False
         self.fault: TooMuch | None = None
 
     async def __call__(self) -> Message:
         if self._whole:
             return await self._receive()
         try:
-            async with asyncio.timeout(BODY_S):
+            async with asyncio.timeout(self._body_s):
                 message = await self._receive()
         except TimeoutError:
             raise self._over("It came too slowly.", 408) from None

@@ -17,21 +17,18 @@ from gateway import __version__
 from gateway.errors import GatewayError
 from gateway.web import metrics
 from gateway.web.asking import Web, require
+from gateway.web.bounds import Bounds
 from gateway.web.given import Account
 from gateway.web.secret import digest
 
-#: News is told at once, readings alone now and then: a page that is open costs one page each time.
-EACH_S, READINGS_S, BEAT_S = 0.5, 10.0, 15.0
-#: Pages that listen, and of one browser or program: HTTP/1.1 browsers open six connections to a host.
-MOST_LISTENERS, MOST_EACH = 100, 8
 TYPE = "text/event-stream"
 
 
 class Pulse:
     """One look at the gateway for all open pages: it wakes them when something changed."""
 
-    def __init__(self, web: Web) -> None:
-        self._web = web
+    def __init__(self, web: Web, bounds: Bounds) -> None:
+        self._web, self._bounds = web, bounds
         self._changed = asyncio.Event()
         self._looking: asyncio.Task[None] | None = None
         self._stopped = False
@@ -53,7 +50,7 @@ class Pulse:
         try:
             while self._each and not self._stopped:
                 self._see()
-                await asyncio.sleep(EACH_S)
+                await asyncio.sleep(self._bounds.each_s)
         finally:
             self._looking = None
 
@@ -62,7 +59,7 @@ class Pulse:
         given, now_s = self._web.given, asyncio.get_running_loop().time()
         # Sessions and news first: what ends or comes while the place is read is seen the next time.
         ended, news, place = self._web.accounts.ended, given.news(), given.place()
-        again = place != self.place and now_s - self._told_s >= READINGS_S
+        again = place != self.place and now_s - self._told_s >= self._bounds.readings_s
         if news != self._news or again:
             self._news, self.place, self._told_s = news, place, now_s
             self._wake()
@@ -81,9 +78,9 @@ class Pulse:
 
     def full(self, whose: str) -> str | None:
         """Why that browser or program may not listen, too; None if it may."""
-        if self._each[whose] >= MOST_EACH:
+        if self._each[whose] >= self._bounds.of_one:
             return "Too many open pages of yours."
-        return "Too many open pages." if self.listeners >= MOST_LISTENERS else None
+        return "Too many open pages." if self.listeners >= self._bounds.listeners else None
 
     async def listen(self, whose: str, lasts: Callable[[], bool], last: str | None) -> AsyncIterator[bytes]:
         """The events of one open page, as long as it may look; `last` is what it was told before it lost
@@ -102,7 +99,7 @@ class Pulse:
                     yield f"event: changed\nid: {told}\ndata: {body}\n\n".encode()
                     continue
                 try:
-                    async with asyncio.timeout(BEAT_S):
+                    async with asyncio.timeout(self._bounds.beat_s):
                         await self._changed.wait()
                 except TimeoutError:
                     yield b": still here\n\n"
@@ -111,9 +108,9 @@ class Pulse:
             self._each += Counter()  # only those that are there
 
 
-def add_live(app: FastAPI, web: Web) -> Pulse:
+def add_live(app: FastAPI, web: Web, bounds: Bounds) -> Pulse:
     """Let the application serve them; what wakes open pages."""
-    pulse = Pulse(web)
+    pulse = Pulse(web, bounds)
 
     async def live(request: Request) -> Response:
         if web.account(request) is None:

@@ -30,8 +30,16 @@ class Slow:
     By their digests: what is typed as a name may have been the password.
     """
 
-    def __init__(self, keep: Keep, real_ms: Callable[[], int], lines: Iterable[WebLine] = ()) -> None:
-        self._keep, self._real_ms = keep, real_ms
+    def __init__(
+        self,
+        keep: Keep,
+        real_ms: Callable[[], int],
+        lines: Iterable[WebLine] = (),
+        *,
+        most: int = MOST,
+        most_kept: int = MOST_KEPT,
+    ) -> None:
+        self._keep, self._real_ms, self._most, self._most_kept = keep, real_ms, most, most_kept
         kept = [line for line in lines if line.kind == KIND]
         found = sorted((line.body["last_ms"], line.body["count"], line.key) for line in kept)
         self._failed: dict[str, _Failed] = {key: (count, last_ms) for last_ms, count, key in found}
@@ -66,12 +74,12 @@ class Slow:
                 self._failed[key] = (1 if now_ms - last_ms > FORGOTTEN_MS else count + 1, now_ms)
                 if self._failed[key][0] >= FREE:
                     keep[key] = self._failed[key]
-            while len(self._failed) > MOST:
+            while len(self._failed) > self._most:
                 gone += self._unkept(next(iter(self._failed)))
             for key in keep:
                 self._kept.pop(key, None)
                 self._kept[key] = None
-            while len(self._kept) > MOST_KEPT:
+            while len(self._kept) > self._most_kept:
                 oldest = next(iter(self._kept))
                 del self._kept[oldest]
                 gone.append(oldest)

@@ -12,6 +12,7 @@ import pytest
 
 from gateway.web.accounts import OPEN, Accounts
 from gateway.web.app import make_app
+from gateway.web.bounds import USUAL, Bounds
 from gateway.web.tokens import Tokens
 from tests.browser.lived import Lived
 
@@ -28,12 +29,12 @@ class Site:
         self.real_ms = lived.now_ms()
         self.begin()
 
-    def begin(self) -> None:
+    def begin(self, bounds: Bounds = USUAL) -> None:
         """As after a start: everything is read from the store."""
         self.accounts = Accounts(self.lived, lambda: self.real_ms, idle_h=12.0, longest_h=168.0)
         self.tokens = Tokens(self.lived, lambda: self.real_ms)
         self.pushes = self.lived.pushes()
-        self.app = make_app(self.lived, self.accounts, self.tokens, self.pushes)
+        self.app = make_app(self.lived, self.accounts, self.tokens, self.pushes, bounds)
 
     def session(self, role: str) -> str:
         """A session of an account of that role and name."""

@@ -159,12 +159,8 @@ def test_what_was_typed_as_a_name_is_not_in_the_store(fresh: Site) -> None:
     assert "192.0.2.7" not in kept
 
 
-def test_a_flood_of_names_fills_neither_memory_nor_store(
-    fresh: Site, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(slow, "MOST", 60)
-    monkeypatch.setattr(slow, "MOST_KEPT", 20)
-    held = slow.Slow(fresh.lived, lambda: fresh.real_ms)
+def test_a_flood_of_names_fills_neither_memory_nor_store(fresh: Site) -> None:
+    held = slow.Slow(fresh.lived, lambda: fresh.real_ms, most=60, most_kept=20)
     for n in range(30):
         for _ in range(5):
             held.failed(f"name {n}", "192.0.2.9")

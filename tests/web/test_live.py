@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from gateway.web import routes_live
+from gateway.web.bounds import USUAL, Bounds
 from gateway.web.secret import csrf
 from gateway.web.server import Server
 from tests.web.conftest import Site
@@ -55,9 +55,9 @@ class Page:
 class House:
     """The application on the product's own server."""
 
-    def __init__(self, site: Site, **more: Any) -> None:
+    def __init__(self, site: Site, bounds: Bounds = USUAL, **more: Any) -> None:
         self.site = site
-        site.begin()
+        site.begin(bounds)
         self._socket = socket.create_server(("127.0.0.1", 0))
         self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 4096)
         self.port: int = self._socket.getsockname()[1]
@@ -99,6 +99,14 @@ class House:
 def house(site: Site) -> Iterator[House]:
     """Stopped at the end."""
     it = House(site)
+    yield it
+    it.close()
+
+
+@pytest.fixture
+def brisk(site: Site) -> Iterator[House]:
+    """The same, whose quiet lines beat fast."""
+    it = House(site, Bounds(beat_s=0.1))
     yield it
     it.close()
 
@@ -150,9 +158,8 @@ def test_what_the_ticks_alone_bring_is_news_too(house: House) -> None:
     assert page.event()["event"] == "changed"
 
 
-def test_readings_alone_are_told_now_and_then(fresh: Site, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(routes_live, "BEAT_S", 1.2)
-    house, lived = House(fresh), fresh.lived
+def test_readings_alone_are_told_now_and_then(fresh: Site) -> None:
+    house, lived = House(fresh, Bounds(beat_s=1.2, readings_s=5.0)), fresh.lived
     page = house.listening()
     alone = False
     while not alone:
@@ -162,21 +169,17 @@ def test_readings_alone_are_told_now_and_then(fresh: Site, monkeypatch: pytest.M
     while page.block() != [": still here"]:
         pass
     assert house.pulse.place < lived.place(), "not at once"
-    monkeypatch.setattr(routes_live, "READINGS_S", 0.0)
     assert page.event()["event"] == "changed"
     house.close()
 
 
-def test_a_quiet_line_is_kept_alive(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(routes_live, "BEAT_S", 0.1)
-    page = house.listening()
+def test_a_quiet_line_is_kept_alive(brisk: House) -> None:
+    page = brisk.listening()
     assert [page.block() for _ in range(3)] == [[": still here"]] * 3
 
 
-def test_who_lost_the_connection_is_told_what_it_missed(
-    house: House, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(routes_live, "BEAT_S", 0.3)
+def test_who_lost_the_connection_is_told_what_it_missed(brisk: House) -> None:
+    house = brisk
     first = house.listening()
     write_down(house.site)
     last = first.event()["id"]
@@ -208,11 +211,8 @@ def test_it_ends_with_the_session(house: House) -> None:
     assert other.event()["event"] == "changed", "another's goes on"
 
 
-def test_it_ends_with_the_account_the_token_and_the_time(
-    house: House, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(routes_live, "BEAT_S", 0.1)
-    site = house.site
+def test_it_ends_with_the_account_the_token_and_the_time(brisk: House) -> None:
+    house, site = brisk, brisk.site
     site.accounts.add("Guest", "viewer")
     gone = house.listening("viewer", site.accounts.use(site.accounts.link("open", "Guest")))
     site.accounts.remove("Guest")
@@ -239,23 +239,24 @@ def test_a_server_that_stops_lets_them_go_at_once(site: Site) -> None:
 
 def test_one_browser_opens_so_many_and_leaves_room_for_others(house: House) -> None:
     session = house.site.session("shift")
-    mine = [house.listening("shift", session) for _ in range(routes_live.MOST_EACH)]
+    mine = [house.listening("shift", session) for _ in range(USUAL.of_one)]
     more = house.page("shift", session)
     assert (more.answer.status, more.answer.getheader("retry-after")) == (503, "30")
     house.listening("maltster")
     mine[0].close()
-    house.until(lambda: house.pulse.listeners == routes_live.MOST_EACH)
+    house.until(lambda: house.pulse.listeners == USUAL.of_one)
     house.listening("shift", session)
 
 
-def test_so_many_listen_in_all(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(routes_live, "MOST_LISTENERS", 3)
+def test_so_many_listen_in_all(site: Site) -> None:
+    house = House(site, Bounds(listeners=3))
     pages = [house.listening() for _ in range(3)]
     assert house.page("maltster").answer.status == 503
     assert house.site.as_role("viewer", "GET", "/").status_code == 200, "pages are served all the same"
     pages[0].close()
     house.until(lambda: house.pulse.listeners == 2)
     house.listening()
+    house.close()
 
 
 def test_asking_for_the_head_opens_nothing(house: House) -> None:
