@@ -96,7 +96,7 @@ def test_a_line_is_broken_where_nothing_was_heard() -> None:
     found = chart.columns(minutes, 0, 120 * 60_000, lambda value: value)
     assert [len(run) for run in chart.runs(found)] == [40, 40]
     frame = chart.Frame(0, 120 * 60_000, 10, 20)
-    assert chart.line(frame, found).count("M") == 2
+    assert chart.paths(frame, found)[0].count("M") == 2
 
 
 @pytest.mark.parametrize(
@@ -250,8 +250,8 @@ def test_days_are_one_line_broken_only_by_a_silence() -> None:
     ]
     found = chart.columns(grains, 0, 168 * HOUR, lambda value: value)
     frame = chart.Frame(0, 168 * HOUR, 10.0, 30.0)
-    assert chart.line(frame, found).count("M") == 2
-    assert chart.reach(frame, found).count("Z") == 2
+    assert chart.paths(frame, found)[0].count("M") == 2
+    assert chart.paths(frame, found)[1].count("Z") == 2
     assert max(one.high for one in found) == 30.0
 
 

@@ -139,16 +139,6 @@ def paths(frame: Frame, found: Sequence[Column]) -> tuple[str, str]:
     return "".join(line), "".join(area)
 
 
-def line(frame: Frame, found: Sequence[Column]) -> str:
-    """The means as a path."""
-    return paths(frame, found)[0]
-
-
-def reach(frame: Frame, found: Sequence[Column]) -> str:
-    """Lowest to highest as an area."""
-    return paths(frame, found)[1]
-
-
 def bounds(series: Iterable[Sequence[Column]], also: Iterable[float] = ()) -> tuple[float, float]:
     """The lowest and highest value of all, a little apart, to whole steps."""
     lows = [one.low for found in series for one in found] + list(also)

@@ -31,9 +31,11 @@ def floor(state: State, ahead: Forecast = AHEAD) -> Row:
     for row in [*walk, *rows.values()]:
         row["out"] = row["entry"] in wording_start.KEEP_OUT
     air = rooms(state)
-    floors = [_floor(state, one.id, one.length_m, rows, ahead) for one in state.site.floors]
-    for one in floors:
-        one["rooms"] = [row for row in air if row["floor"] == one["id"] and row["kind"] == "room"]
+    floors = [
+        _floor(state, one.id, one.length_m, rows, ahead)
+        | {"rooms": [row for row in air if row["floor"] == one.id and row["kind"] == "room"]}
+        for one in state.site.floors
+    ]
     loose = [place for place in night.walk(state) if place.floor not in {one.id for one in state.site.floors}]
     return {
         "floors": [one for one in floors if one["stretches"]],
@@ -66,7 +68,6 @@ def _floor(state: State, floor_id: str, length_m: float, rows: dict[str, Row], a
         "length_m": length_m,
         "stretches": stretches,
         "pace": "long" if small < 15 else "middle" if small < 20 else "short",
-        "rooms": [],
     }
 
 
