@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from gateway import settings
+from gateway import live_swap, settings
 from gateway.cli_words import parser
 from gateway.errors import SettingsFault
 from gateway.settings.swap import swapped
@@ -150,6 +150,16 @@ def test_without_a_gateway_the_file_changes_and_keeps_its_mode(tmp_path: Path) -
     assert settings.load(site, {}).site.probe["bed-c-mid"].topic == NEW
     again = swap(site, store, topic="quern-hill/bed-c/bed-c-mid")
     assert f"before: {NEW}" in again[1], "the way back is told"
+
+
+def test_what_somebody_else_changed_meanwhile_is_not_lost(tmp_path: Path) -> None:
+    site = site_file(tmp_path)
+    was = site.read_bytes()
+    theirs = was + b"# a word of Ben's\n"
+    site.write_bytes(theirs)
+    with pytest.raises(SettingsFault, match="somebody else has just changed it"):
+        live_swap._put(site, was, was, {})
+    assert (site.read_bytes(), left(site.parent)) == (theirs, [])
 
 
 @pytest.mark.broker

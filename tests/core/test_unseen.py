@@ -309,6 +309,26 @@ def test_a_bed_that_nobody_sees_at_all_calls_anew_when_it_comes_to_its_limit() -
     assert (first[0], second[0]) == (89.0, pytest.approx(132.5, abs=8.0))
 
 
+@pytest.mark.parametrize(("begins_c", "calls"), [(20.8, 1), (18.0, 0)])
+def test_a_probe_that_sends_what_means_a_fault_leaves_its_place_unseen(begins_c: float, calls: int) -> None:
+    bed = Bed(begins_c, says={"a1": lambda minute, c: c if minute < 80 else 0.0})
+    bed.live(130)
+    assert len(bed.called()) == calls
+    assert all("a1 sends a fault value. Last 21." in text for text in bed.texts())
+
+
+def test_while_the_broker_is_away_a_place_that_is_told_stays_told() -> None:
+    bed = Bed(says=_silent(80))
+    bed.live(120)
+    assert len(bed.called()) == 1
+    bed.desk.lay(121, Condition("broker", True, "no connection"))
+    bed.desk.lay(140, PutOutOfService("a3", why="on the bench", by="dan"))
+    bed.desk.wait(160)
+    bed.desk.lay(161, Condition("broker", False))
+    bed.desk.wait(163)
+    assert [signal for _, signal, _ in bed.called()] == ["raise"]
+
+
 def test_a_state_taken_out_and_put_back_says_the_same() -> None:
     for cut in (85, 97, 108):
         whole, broken = Bed(says=_silent(80)), Bed(says=_silent(80))

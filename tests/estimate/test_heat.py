@@ -14,6 +14,9 @@ from hypothesis import strategies as st
 from gateway.core import codec
 from gateway.core.estimate import bed_heat
 from gateway.core.estimate.bed_heat import Bed, Heat, Hung, Limit
+from gateway.core.estimate.bed_heat_ahead import Air, Doubts, carry
+from gateway.core.estimate.bed_heat_fit import Figures, Fit, Point, Stretch, fit
+from gateway.core.estimate.bed_heat_fit import unseen as untaught
 from tests.estimate import heat
 from tests.estimate.heat_worlds import MINUTE_MS, START_MS, story
 
@@ -123,6 +126,21 @@ def test_a_steady_rise_is_carried_on_with_no_thermometer_in_the_room(
         seeing = played(rise, hours, bed, 0.0, every_min, step_c=step_c)
         [sure] = bed_heat.forecast(seeing, bed, at(hours), moments=(at(hours + 2.0),)).moments
         assert moment.high_c - moment.low_c > sure.high_c - sure.low_c
+
+
+@pytest.mark.parametrize("hours", [0.5, 1.0, 2.0, 4.0])
+def test_an_untold_room_is_in_doubt_but_for_what_the_fit_took_up_of_it(hours: float) -> None:
+    points = [Point(n / 6, 16.0 + 0.6 * n / 6, 12.0, 0.1, told=False) for n in range(int(hours * 6) + 1)]
+    found = fit(Stretch(points, 48.0, 24.0), untaught(Figures()), Figures())
+
+    def more_k(one: Fit) -> float:
+        """By how much less is known two hours on than if the room were what is taken for it, K."""
+        doubts, off = Doubts(0.1, 0.1), [Air(12.0, 0.0, 0.5, untold_k) for untold_k in (3.0, 0.0)]
+        untold, told = (carry(one, Figures(), air, doubts, 2.0)[-1].sd_k for air in off)
+        return untold - told
+
+    assert 0.0 < more_k(found) < 0.05, "a straight line has shown what that room does"
+    assert more_k(found._replace(by_room=[0.0] * 4)) > 0.2, "had it not, it would be in doubt"
 
 
 def test_with_no_thermometer_in_the_room_too_little_still_says_nothing() -> None:

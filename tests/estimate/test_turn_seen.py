@@ -111,6 +111,14 @@ def test_one_left_hanging_on_its_hook() -> None:
     is_turn(play({"low": forgotten, "high": out(turned(18.0, 15.1)), "gas": gas(90.0), "air": STILL_AIR}))
 
 
+def test_one_probe_at_odds_with_two_that_agree_hides_no_turn() -> None:
+    """It came to where no mixed grain is, and not to the air's either: thrown out on top, or it fails."""
+    bed = Bed("bed-a", 0.0, 10.0, (LOW, HIGH, Wire("top", "temperature", 60.0, 13.0, 5.0)), (AIR,))
+    levels = {"low": turned(15.5, 15.0), "high": turned(18.0, 15.2), "air": lambda minute: 6.0}
+    seen = is_turn(play(levels | {"top": turned(16.5, 10.5)}, bed=bed))
+    assert seen.probes == ("high", "low")
+
+
 def test_the_coldest_layer_may_grow_warmer() -> None:
     is_turn(play({"low": turned(13.5, 14.9), "high": turned(18.0, 15.0), "gas": gas(90.0), "air": STILL_AIR}))
 

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from gateway.core import engine
 from gateway.core.effects import TurnKnown
 from gateway.core.follow import turns_shown
 from gateway.core.inputs import Cast, Turned
@@ -69,7 +68,7 @@ def test_no_recorded_turn_is_called_unshown_long_after(night: Night) -> None:
     (record,) = [one for one in told.state.pieces.records if one.when_ms > night.start_ms]
     told.state.turns_seen.seen.clear()
     assert turns_shown.may_be_unshown(told.state, record)
-    engine.advance(told.state, [], told.state.run_ms + 3 * HOUR)
+    told.state.at_ms += 3 * HOUR
     assert not turns_shown.may_be_unshown(told.state, record)
 
 
