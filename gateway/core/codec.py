@@ -2,7 +2,8 @@
 
 A field with metadata {"derived": True} can be made again from the others and is left out. Of a class with
 `BRIEF = True`, of which many are kept, fields that stand at their default are left out, too: such a default
-never changes.
+never changes. One with `ROW = True` is kept as the list of its fields in their order: a new field goes last and has
+a default.
 """
 
 from __future__ import annotations
@@ -22,7 +23,8 @@ _PLAIN = (int, float, str, bool, type(None))
 def plain(value: Any) -> Any:
     """The value as dicts, lists, numbers, strings and None, ready for json.dumps.
 
-    Dataclass fields become keys; dict keys become strings; tuples, sets and deques become lists.
+    Dataclass fields become keys, those of a row a list; dict keys become strings; tuples, sets and deques
+    become lists.
     """
     if isinstance(value, Enum):
         return value.value
@@ -31,6 +33,8 @@ def plain(value: Any) -> Any:
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         if getattr(value, "BRIEF", False):
             return {name: plain(item) for name, item in _told(value)}
+        if getattr(value, "ROW", False):
+            return [plain(getattr(value, name)) for name in _names(type(value))]
         return {name: plain(getattr(value, name)) for name in _names(type(value))}
     if isinstance(value, dict):
         return {str(key): plain(item) for key, item in value.items()}
@@ -111,7 +115,13 @@ def _dataclass(kind: type) -> Callable[[Any], Any]:
     hints = typing.get_type_hints(kind)
     readers = {name: _reader(hints[name]) for name in _names(kind)}
 
+    row = tuple(readers) if getattr(kind, "ROW", False) else None
+
     def read(value: Any) -> Any:
+        if row is not None and isinstance(value, list):
+            if len(value) > len(row):
+                raise ValueError(f"{kind.__name__}: expected at most {len(row)} values, got {len(value)}")
+            value = dict(zip(row, value, strict=False))
         if not isinstance(value, dict):
             raise ValueError(f"{kind.__name__}: expected an object, got {type(value).__name__}")
         unknown = value.keys() - readers.keys()

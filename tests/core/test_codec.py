@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from gateway.core import codec
+from gateway.core.estimate.bed_heat_state import Promise
 from gateway.core.rules.limits import Mark
 from gateway.core.window import Window
 
@@ -30,6 +32,18 @@ def test_what_is_kept_comes_back_bit_by_bit(what: Window | Mark) -> None:
     kept = json.loads(json.dumps(codec.plain(what)))
 
     assert repr(codec.restore(type(what), kept)) == repr(what)
+
+
+def test_a_row_is_a_list_of_its_fields_and_its_older_form_is_still_read() -> None:
+    promise = Promise(1_772_577_000_000, 17.273, 0.4611, 1_772_558_400_000)
+    kept = json.loads(json.dumps(codec.plain(promise)))
+
+    assert kept == [1_772_577_000_000, 17.273, 0.4611, 1_772_558_400_000]
+    assert codec.restore(Promise, kept) == promise
+    older = {"due_ms": kept[0], "value_c": kept[1], "sd_k": kept[2], "began_ms": kept[3]}
+    assert codec.restore(Promise, older) == promise
+    with pytest.raises(ValueError, match="Promise: expected at most 4 values, got 5"):
+        codec.restore(Promise, [*kept, 0])
 
 
 def test_only_defaults_are_left_out_of_a_brief_value() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 from gateway.core.estimate.bed_heat_ahead import Doubts
 from gateway.core.estimate.bed_heat_curve import Curve
@@ -48,6 +49,8 @@ class Hot:
 @dataclass(slots=True)
 class Promise:
     """What was said of a moment: C and its standard deviation, and the bed's stretch it was said in."""
+
+    ROW: ClassVar[bool] = True
 
     due_ms: int
     value_c: float

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 from gateway.core.estimate.turn_seen_bed import TurnSeen
 from gateway.core.estimate.turn_seen_passage import Passage
@@ -35,6 +36,8 @@ class BedTurns:
 @dataclass(slots=True)
 class Lasted:
     """How long a turn took for the whole of a bed, as its probes showed; `weight` 0 to 1: how well."""
+
+    ROW: ClassVar[bool] = True
 
     turn: int
     bed: str
