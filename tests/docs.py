@@ -10,9 +10,9 @@ import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from gateway.cli_words import COMMANDS
+from gateway.cli.words import COMMANDS
 from gateway.core import alarm, points
-from gateway.core.wording_sheet import SHEETS
+from gateway.core.wording.sheet import SHEETS
 from tests.test_layers import ROOMS
 
 _FENCE = re.compile(r"^```(\w*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)

@@ -18,12 +18,12 @@ from deploy.demonstration.__main__ import options as demo_options
 from deploy.demonstration.act import act
 
 from gateway import settings
-from gateway.cli_words import COMMANDS, parser
+from gateway.cli.words import COMMANDS, parser
 from gateway.core.alarm import markdown
 from gateway.core.site import Callout
-from gateway.core.wording import TITLE_MOST
-from gateway.core.wording_gsm import septets
-from gateway.core.wording_sheet import SHEETS
+from gateway.core.wording.alarm import TITLE_MOST
+from gateway.core.wording.gsm import septets
+from gateway.core.wording.sheet import SHEETS
 from gateway.settings.forms import (
     BreathingForm,
     CouchForm,

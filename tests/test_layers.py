@@ -217,7 +217,7 @@ ALLOWED = [
     ("gateway.live", "from gateway.edges import clock, control\nfrom gateway import __version__"),
     ("gateway.cli", "from gateway import live, replay, settings\nfrom gateway.show import beds"),
     ("gateway.show.beds", "from rich.table import Table\nfrom importlib.resources import files"),
-    ("gateway.__main__", "from gateway.cli import main"),
+    ("gateway.__main__", "from gateway.cli.main import main"),
     ("simulators.bed", "import random\nfrom simulators.probe import Probe"),
     ("simulators.run", "import paho.mqtt.client\nimport time"),
 ]

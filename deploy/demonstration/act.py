@@ -14,7 +14,7 @@ from typing import NamedTuple
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
-from gateway.cli_words import COMMANDS
+from gateway.cli.words import COMMANDS
 from gateway.core import asked
 
 

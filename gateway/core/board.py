@@ -13,7 +13,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from math import isfinite
 
-from gateway.core import board_morning, board_steps, callout, wording
+from gateway.core import board_morning, board_steps, callout
 from gateway.core.alarm import Flag, Outcome, Signal, State, is_true
 from gateway.core.board_state import (
     FIRST_NUMBER,
@@ -33,6 +33,7 @@ from gateway.core.callout import NEVER, Now, Ring
 from gateway.core.finding import Finding, Subject
 from gateway.core.inputs import Answered, Delivery, Quieted, TestCallAsked, Unquieted
 from gateway.core.site import Site
+from gateway.core.wording import alarm as wording
 
 __all__ = [
     "FIRST_NUMBER", "NEVER", "BoardState", "Now", "Out", "Standing", "answer", "bed_turned", "delivery",

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from gateway.core import callout, daily, people, wording
+from gateway.core import callout, daily, people
 from gateway.core.alarm import State
 from gateway.core.board_state import BoardState, Out, Standing
 from gateway.core.callout import Calling, Now, Ring
 from gateway.core.inputs import Delivery
 from gateway.core.site import Site
+from gateway.core.wording import alarm as wording
 
 
 def start(board: BoardState, site: Site, now: Now) -> None:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from gateway.core import alarm as table
-from gateway.core import callout, wording
+from gateway.core import callout
 from gateway.core.alarm import Flag, Signal, State
 from gateway.core.callout import NEVER, Calling, Now, Ring
 from gateway.core.effects import AlarmChange, Cause, Change, Effect, Notice
 from gateway.core.finding import Finding, Subject
 from gateway.core.people import is_night
 from gateway.core.site import Site
+from gateway.core.wording import alarm as wording
 
 FIRST_NUMBER = 101
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from gateway.core import callout, wording
+from gateway.core import callout
 from gateway.core.alarm import Flag, Outcome, Signal, State, is_true, wants_answer
 from gateway.core.board_state import BoardState, Out, Standing, key_of, record, ring, send
 from gateway.core.callout import NEVER, Now
 from gateway.core.finding import Finding
 from gateway.core.site import Site
+from gateway.core.wording import alarm as wording
 
 #: Kinds that do not end by themselves: somebody has to say that all are out.
 LATCHING = "gas_"

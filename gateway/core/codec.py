@@ -2,8 +2,8 @@
 
 A field with metadata {"derived": True} can be made again from the others and is left out. Of a class with
 `BRIEF = True`, of which many are kept, fields that stand at their default are left out, too: such a default
-never changes. One with `ROW = True` is kept as the list of its fields in their order: a new field goes last and has
-a default.
+never changes. One with `ROW = True` is the list of its fields in their order: a new field goes last and
+has a default.
 """
 
 from __future__ import annotations

@@ -13,7 +13,7 @@ from gateway.core.board_state import BoardState, Out, notice
 from gateway.core.callout import Calling, Now, Ring
 from gateway.core.inputs import Delivery
 from gateway.core.site import Site
-from gateway.core.wording import Words
+from gateway.core.wording.alarm import Words
 
 #: A word about the night is not sent when the gateway comes back only so long after (ours).
 TOO_LATE_MS = 4 * 3_600_000

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from gateway.core import daily, night, people, wording_night
+from gateway.core import daily, night, people
 from gateway.core.board_state import Out
 from gateway.core.callout import Calling, Now, Ring
 from gateway.core.inputs import Delivery
@@ -19,7 +19,8 @@ from gateway.core.rules.limits import level_of
 from gateway.core.rules.reach import Reach, surely
 from gateway.core.site import Place
 from gateway.core.state import State
-from gateway.core.wording import Words
+from gateway.core.wording import night as wording_night
+from gateway.core.wording.alarm import Words
 
 
 class Hot(NamedTuple):

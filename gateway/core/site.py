@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from gateway.core.estimate.bed_heat_fit import Figures as HeatFigures
+from gateway.core.estimate.bed_heat.fit import Figures as HeatFigures
 from gateway.core.estimate.honest_state import Figures as HonestFigures
 from gateway.core.estimate.respiration import Figures as BreathFigures
 from gateway.core.site_air import Air

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from gateway.core import night, views_heat, wording_start, wording_steep, wording_turn
+from gateway.core import night, views_heat
 from gateway.core.follow import honest_dates, honest_said
 from gateway.core.piece import day_of, oldest_part
 from gateway.core.rules import air_said, heat, silence, steeping
@@ -17,6 +17,9 @@ from gateway.core.rules.reach import AHEAD, Forecast
 from gateway.core.site import Place, Probe
 from gateway.core.state import State
 from gateway.core.window import Window
+from gateway.core.wording import start as wording_start
+from gateway.core.wording import steep as wording_steep
+from gateway.core.wording import turn as wording_turn
 
 _FRESH_INTERVALS = 3
 #: What tonight's list takes over from a bed's own row.

@@ -9,7 +9,7 @@ from typing import Any
 
 from gateway.core import night, people
 from gateway.core.estimate import respiration
-from gateway.core.estimate.bed_heat import Forecast, Reach, Said
+from gateway.core.estimate.bed_heat.balance import Forecast, Reach, Said
 from gateway.core.estimate.evenness import Evenness, Lie, Spot, evenness
 from gateway.core.follow import heat as balance
 from gateway.core.rules import heat, reach

@@ -11,9 +11,9 @@ from rich.text import Text
 
 from gateway.core import moment
 from gateway.core.rows import Row
-from gateway.core.wording_screen import REASONS, STATES
-from gateway.core.wording_screen import battery as battery_words
-from gateway.core.wording_start import KEEP_OUT
+from gateway.core.wording.screen import REASONS, STATES
+from gateway.core.wording.screen import battery as battery_words
+from gateway.core.wording.start import KEEP_OUT
 from gateway.show import words
 from gateway.show.words import Eyes, number
 

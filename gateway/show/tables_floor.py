@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.text import Text
 
 from gateway.core.rows import Row
-from gateway.core.wording_start import KEEP_OUT
+from gateway.core.wording.start import KEEP_OUT
 from gateway.show.tables import Shown, cell, table
 from gateway.show.words import Eyes, number
 

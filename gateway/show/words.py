@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 from gateway.core import moment
 from gateway.core.site import Site
-from gateway.core.wording_screen import WRONG
+from gateway.core.wording.screen import WRONG
 
 #: A phone's terminal has some 48 columns; an id has a third of them.
 ID_WIDTH = 16

@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from gateway.core import people, views_note, views_piece, wording_start
+from gateway.core import people, views_note, views_piece
 from gateway.core.alarm import is_true
 from gateway.core.board import Standing
 from gateway.core.journey import told
 from gateway.core.rules import air_said
 from gateway.core.state import State
+from gateway.core.wording import start as wording_start
 from gateway.web.given import Account, Given
 from gateway.web.pages import alarms, floor
 from gateway.web.pages.say import Say

@@ -9,7 +9,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
-from gateway.core.wording_screen import REASONS, battery
+from gateway.core.wording.screen import REASONS, battery
 from gateway.web.asking import may_record
 from gateway.web.given import Account
 from gateway.web.pages.alarms import how, words

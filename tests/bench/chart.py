@@ -24,7 +24,7 @@ from gateway.core.reading import OWN_TIME, Reading
 from gateway.core.site import Floor, Place, Probe, Site
 from gateway.core.state import State
 from gateway.edges.sqlite import Reader, Writer, open_reader, open_writer
-from gateway.live_retention import MANY
+from gateway.live.retention import MANY
 from gateway.web.given import Account
 
 Seen = TypeVar("Seen")
@@ -56,7 +56,7 @@ def run(chosen: argparse.Namespace) -> dict[str, Any]:
             given = _Given(here, reader)
             _page(given)  # the templates are compiled once
             gc.collect()
-            gc.freeze()  # as the daemon does once its page is made (gateway/live_web.py)
+            gc.freeze()  # as the daemon does once its page is made (gateway/live/web.py)
             took, worked = zip(*(_page(given) for _ in range(chosen.times)), strict=True)
             by_minute = [_by_minute(reader, here) for _ in range(3)]
             gc.unfreeze()

@@ -61,7 +61,7 @@ def bare(host: str, port: int, count: int) -> dict[str, Any]:
 
 def line(host: str, port: int, count: int) -> dict[str, Any]:
     """The gateway's whole line over a real store."""
-    import gateway.live  # noqa: F401 - memory counts with all that a running gateway loads
+    import gateway.live.daemon  # noqa: F401 - memory counts with all that a running gateway loads
     from gateway.core import engine
     from gateway.edges.clock import WallClock, real_mono_ms
     from gateway.edges.mqtt import MqttSource, Options

@@ -16,8 +16,8 @@ from gateway.core.site import Site
 from gateway.core.state import State
 from gateway.edges.clock import WallClock
 from gateway.edges.sqlite import Reader, open_reader
-from gateway.live_keys import load_vapid
-from gateway.live_push import Pushes
+from gateway.live.keys import load_vapid
+from gateway.live.push import Pushes
 from gateway.ports import WebLine
 from tests.cli.house import site_file
 from tests.scenarios.floor import CONFIG, HOUR, MINUTE, live

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from gateway.core.wording_parts import NEVER
+from gateway.core.wording.parts import NEVER
 from tests.browser.conftest import DESK, PHONE
 from tests.browser.lived import Lived
 from tests.browser.serving import Serving

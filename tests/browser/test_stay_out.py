@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from gateway.core import views
-from gateway.core.wording_parts import NEVER
+from gateway.core.wording.parts import NEVER
 from gateway.web import turn_page
 from simulators.mishaps import Timed
 from tests.browser.conftest import account

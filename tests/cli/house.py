@@ -19,7 +19,7 @@ from typing import Any, NamedTuple
 from jsonschema import Draft202012Validator
 
 from gateway import __version__, settings
-from gateway.cli import main
+from gateway.cli.main import main
 from gateway.core import engine
 from gateway.core.effects import Notice
 from gateway.core.inputs import (

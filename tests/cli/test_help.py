@@ -5,7 +5,7 @@ import shlex
 import pytest
 
 from gateway import __version__
-from gateway.cli_words import COMMANDS, parser
+from gateway.cli.words import COMMANDS, parser
 from gateway.core.inputs import VERBS
 from tests.cli.house import run_program, type_in
 

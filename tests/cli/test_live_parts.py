@@ -8,8 +8,8 @@ import pytest
 from gateway.core.inputs import Event, Turned
 from gateway.edges.clock import ScaledClock, TopicClock, WallClock
 from gateway.errors import NoAnswer, SettingsFault, StoreFull
-from gateway.live_clock import ClockChoice
-from gateway.live_requests import Requests
+from gateway.live.clock import ClockChoice
+from gateway.live.requests import Requests
 
 SOON_S = 20.0
 

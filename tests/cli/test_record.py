@@ -4,11 +4,11 @@ from pathlib import Path
 
 import pytest
 
-from gateway import live_store
 from gateway.core.inputs import Answered, Cast, Turned
 from gateway.core.inputs_air import CheckedOut
 from gateway.edges.sqlite import open_reader, open_writer
 from gateway.errors import NoAnswer
+from gateway.live import store as live_store
 from tests.cli.house import NIGHT_MS, schema, type_in
 
 

@@ -11,9 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from gateway import live_swap, settings
-from gateway.cli_words import parser
+from gateway import settings
+from gateway.cli.words import parser
 from gateway.errors import SettingsFault
+from gateway.live import swap as live_swap
 from gateway.settings.swap import swapped
 from gateway.web.pages import probes
 from tests.cli.house import site_file, type_in

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from gateway.cli_words import COMMANDS
+from gateway.cli.words import COMMANDS
 from tests.cli.house import SCHEMAS, schema, short_night, site_file, site_of, type_in
 
 #: What the contract (C8) names for each row, nested ones with a dot.

@@ -19,7 +19,7 @@ from gateway.edges import door_server
 from gateway.edges.clock import real_mono_ms, real_wall_ms
 from gateway.edges.door import Door
 from gateway.errors import NoAnswer, StoreFault
-from gateway.live_keys import load_key
+from gateway.live.keys import load_key
 
 KEY = b"k" * 32
 RAISED = Change(1_793_588_000_000, "normal", "unacknowledged", "raise")

@@ -19,8 +19,8 @@ from gateway.edges.phone.push import KEEP_S, Push, checked
 from gateway.edges.phone.sealed import PLAIN_MOST, coded, sealed
 from gateway.edges.phone.vapid import GOOD_S, Vapid, unb64
 from gateway.errors import DeliveryFault, StoreFault
-from gateway.live_keys import load_vapid
-from gateway.live_push import MOST_A_PERSON, Pushes
+from gateway.live.keys import load_vapid
+from gateway.live.push import MOST_A_PERSON, Pushes
 from gateway.ports import WebLine
 from simulators.phone import Reply
 from tests.contracts.kept import WITHIN_S, Kept

@@ -31,7 +31,7 @@ from gateway.core.inputs_air import CheckedIn, CheckedOut
 from gateway.core.inputs_journey import Steeped
 from gateway.core.reading import OWN_TIME, RANGE_HIGH, Reading
 from gateway.core.site import Floor, Person, Phone, Place, Probe, Shift, Site
-from gateway.core.wording_parts import NEVER
+from gateway.core.wording.parts import NEVER
 from tests.core.desk import MINUTE, START, Desk, minutes, site
 
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gateway.core import codec
-from gateway.core.estimate.bed_heat_state import Promise
+from gateway.core.estimate.bed_heat.state import Promise
 from gateway.core.rules.limits import Mark
 from gateway.core.window import Window
 

@@ -9,7 +9,7 @@ import pytest
 from gateway.core import engine, views_piece
 from gateway.core.board_state import Out
 from gateway.core.effects import TurnKnown
-from gateway.core.estimate.turn_seen_bed import TurnSeen
+from gateway.core.estimate.turn_seen.bed import TurnSeen
 from gateway.core.follow import turns
 from gateway.core.inputs import (
     Answered,

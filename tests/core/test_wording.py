@@ -8,14 +8,14 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from gateway.core import wording
-from gateway.core import wording_gsm as gsm
 from gateway.core.alarm import State
 from gateway.core.finding import Finding, Subject
 from gateway.core.site import Person, Place, Probe, Site
-from gateway.core.wording_calls import CALLS
-from gateway.core.wording_parts import NEVER, Part, fit
-from gateway.core.wording_screen import STATES, WRONG
+from gateway.core.wording import alarm as wording
+from gateway.core.wording import gsm
+from gateway.core.wording.calls import CALLS
+from gateway.core.wording.parts import NEVER, Part, fit
+from gateway.core.wording.screen import STATES, WRONG
 from tests.core.board_floor import COLD, GAS, HIGH, NIGHT_MS, OVERDUE, SITE, URGENT, over
 
 HOUR = 3_600_000

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.core import wording_gsm as gsm
+from gateway.core.wording import gsm
 
 # The default table has an escape at 27, which is no letter.
 CODES = {letter: at + (at > 26) for at, letter in enumerate(gsm.BASIC)}

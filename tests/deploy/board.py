@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple, TypeVar
 
-from gateway import live_credentials
+from gateway.live import credentials as live_credentials
 from tests.broker import HOST, USER, Broker, free_port
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -10,10 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from gateway import live_backup, live_store
 from gateway.core.reading import OWN_TIME, Reading
 from gateway.edges.sqlite import Writer, copying, open_reader, open_writer
 from gateway.errors import NoAnswer, StoreFault
+from gateway.live import backup as live_backup
+from gateway.live import store as live_store
 from tests.broker import Broker
 from tests.cli.house import Daemon, short_night, site_file, site_of, type_in
 from tests.deploy.board import until

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from gateway import live_credentials
+from gateway.live import credentials as live_credentials
 from tests.broker import Broker
 from tests.deploy.board import HOST, SOON_S, BoardBroker, Site, make_site, publish, site_text, until
 

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from gateway import live_credentials
 from gateway.edges.credentials import fits, scrambled
 from gateway.errors import SettingsFault
+from gateway.live import credentials as live_credentials
 from tests.deploy.board import ROOT, Site, make_site, site_text
 
 

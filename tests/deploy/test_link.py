@@ -14,7 +14,7 @@ from gateway import settings
 from gateway.core.accounts import accounts
 from gateway.edges.credentials import Credentials
 from gateway.edges.mqtt import MqttSource, Options
-from gateway.live import _options
+from gateway.live.daemon import _options
 from tests.deploy.board import BoardBroker, Site, make_site, publish, until
 
 pytestmark = pytest.mark.broker

@@ -7,8 +7,8 @@ from pathlib import Path
 
 from gateway.core.reading import OWN_TIME, Reading
 from gateway.edges.sqlite import Writer, copying, open_writer
-from gateway.live_requests import Requests
-from gateway.live_retention import MANY, Retention
+from gateway.live.requests import Requests
+from gateway.live.retention import MANY, Retention
 from gateway.ports import Cursor
 from gateway.settings import check_text, load
 from tests.cli.house import site_file

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from random import Random
 from typing import Any
 
-from gateway.core.estimate import bed_heat
+from gateway.core.estimate.bed_heat import balance as bed_heat
 from tests.estimate.heat_worlds import MINUTE_MS, START_MS, BedStory, story, turned_before
 
 HOUR_MS = 3_600_000

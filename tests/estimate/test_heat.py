@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gateway.core import codec
-from gateway.core.estimate import bed_heat
-from gateway.core.estimate.bed_heat import Bed, Heat, Hung, Limit
-from gateway.core.estimate.bed_heat_ahead import Air, Doubts, carry
-from gateway.core.estimate.bed_heat_fit import Figures, Fit, Point, Stretch, fit
-from gateway.core.estimate.bed_heat_fit import unseen as untaught
+from gateway.core.estimate.bed_heat import balance as bed_heat
+from gateway.core.estimate.bed_heat.ahead import Air, Doubts, carry
+from gateway.core.estimate.bed_heat.balance import Bed, Heat, Hung, Limit
+from gateway.core.estimate.bed_heat.fit import Figures, Fit, Point, Stretch, fit
+from gateway.core.estimate.bed_heat.fit import unseen as untaught
 from tests.estimate import heat
 from tests.estimate.heat_worlds import MINUTE_MS, START_MS, story
 

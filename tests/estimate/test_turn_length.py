@@ -2,12 +2,12 @@
 
 import pytest
 
-from gateway.core.estimate.turn_seen_bed import Bed, Figures, Wire
-from gateway.core.estimate.turn_seen_passage import passages
-from gateway.core.estimate.turn_seen_state import Turns
-from gateway.core.estimate.turn_seen_usual import learn, usual_s
-from gateway.core.estimate.turn_seen_vent import vents
-from gateway.core.estimate.turn_seen_walk import Passed, Walk, walk
+from gateway.core.estimate.turn_seen.bed import Bed, Figures, Wire
+from gateway.core.estimate.turn_seen.passage import passages
+from gateway.core.estimate.turn_seen.state import Turns
+from gateway.core.estimate.turn_seen.usual import learn, usual_s
+from gateway.core.estimate.turn_seen.vent import vents
+from gateway.core.estimate.turn_seen.walk import Passed, Walk, walk
 
 MIN = 60_000
 HOUR = 60 * MIN

@@ -2,8 +2,8 @@
 
 from dataclasses import replace
 
-from gateway.core.estimate.turn_seen import TurnSeen
-from gateway.core.estimate.turn_seen_merge import Merged, Recorded, merge
+from gateway.core.estimate.turn_seen.detect import TurnSeen
+from gateway.core.estimate.turn_seen.merge import Merged, Recorded, merge
 
 HOUR = 3_600_000
 NOON = 1_764_000_000_000

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from gateway.core.estimate.turn_seen import Bed, Turns, TurnSeen, Wire, take
-from gateway.core.estimate.turn_seen_vent import vents
+from gateway.core.estimate.turn_seen.detect import Bed, Turns, TurnSeen, Wire, take
+from gateway.core.estimate.turn_seen.vent import vents
 
 DATA = Path(__file__).resolve().parents[2].parent / "shared" / "data"
 pytestmark = pytest.mark.data

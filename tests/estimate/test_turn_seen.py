@@ -9,7 +9,7 @@ from random import Random
 import pytest
 
 from gateway.core import codec
-from gateway.core.estimate.turn_seen import Bed, Turns, TurnSeen, Wire, forget, over, take
+from gateway.core.estimate.turn_seen.detect import Bed, Turns, TurnSeen, Wire, forget, over, take
 from tests.estimate.turn_crude import crude_scene
 from tests.estimate.turn_scene import Scene, mark, see, wilson
 from tests.estimate.turn_worlds import world_scene

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, field
 from random import Random
 
-from gateway.core.estimate.turn_seen import Bed, Wire
+from gateway.core.estimate.turn_seen.detect import Bed, Wire
 from tests.estimate.turn_scene import Arrival, Scene, TrueTurn, watched
 
 STEP_S = 10

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from gateway.core.estimate import turn_seen
-from gateway.core.estimate.turn_seen import Bed, Turns, TurnSeen
+from gateway.core.estimate.turn_seen import detect as turn_seen
+from gateway.core.estimate.turn_seen.detect import Bed, Turns, TurnSeen
 
 NEAR_MS, _MEET_MS = 15 * 60_000, 5 * 60_000
 

@@ -6,7 +6,7 @@ from datetime import datetime
 from random import Random
 from typing import Any
 
-from gateway.core.estimate.turn_seen import Bed, Wire
+from gateway.core.estimate.turn_seen.detect import Bed, Wire
 from simulators.grain import Grain, Lie
 from simulators.mishaps import Mishaps, Timed, spoil
 from simulators.orders import Order

@@ -17,7 +17,7 @@ import sys
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from gateway.core.estimate.turn_seen import TurnSeen
+from gateway.core.estimate.turn_seen.detect import TurnSeen
 from tests.estimate.turn_crude import crude_scene
 from tests.estimate.turn_scene import Marks, Scene, mark, see, wilson
 from tests.estimate.turn_worlds import world_scene

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gateway.core import engine
 from gateway.core.effects import TurnKnown
-from gateway.core.estimate.turn_seen import TurnSeen
+from gateway.core.estimate.turn_seen.detect import TurnSeen
 from gateway.core.inputs import Cast, Entry, Input, SiteChanged, Started
 from gateway.core.reading import OWN_TIME, Reading
 from gateway.core.site import Day, Floor, Place, Probe, Programme, Site

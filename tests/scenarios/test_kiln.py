@@ -14,8 +14,8 @@ from gateway.core.follow import kiln_load
 from gateway.core.inputs import KilnWorked, SiteChanged
 from gateway.core.inputs_journey import Voided
 from gateway.core.site import Probe
-from gateway.core.wording_gsm import MOST, septets
-from gateway.core.wording_parts import NEVER
+from gateway.core.wording.gsm import MOST, septets
+from gateway.core.wording.parts import NEVER
 from gateway.show import documents
 from tests.cli.house import schema
 from tests.scenarios.kiln_seeds import NEAR_MIN, play

@@ -11,9 +11,9 @@ from typing import Any
 
 import pytest
 
-from gateway.live_people import People
-from gateway.live_requests import Requests
-from gateway.live_web import Asked, Given
+from gateway.live.people import People
+from gateway.live.requests import Requests
+from gateway.live.web import Asked, Given
 from gateway.web import guard
 from gateway.web.api import ROOT
 from gateway.web.app import make_app

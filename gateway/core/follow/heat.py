@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from gateway.core.board_state import Out
-from gateway.core.estimate import bed_heat
-from gateway.core.estimate.bed_heat import Bed, Forecast, Hung, Limit
-from gateway.core.estimate.bed_heat_said import Outlook, say
+from gateway.core.estimate.bed_heat import balance as bed_heat
+from gateway.core.estimate.bed_heat.balance import Bed, Forecast, Hung, Limit
+from gateway.core.estimate.bed_heat.said import Outlook, say
 from gateway.core.finding import Finding, Subject
 from gateway.core.heard import Heard
 from gateway.core.inputs import Cast, Loaded, Moved

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from gateway.core.callout import Calling
-from gateway.core.estimate.bed_heat import Bed
-from gateway.core.estimate.bed_heat_said import Outlook
-from gateway.core.estimate.bed_heat_state import Heat
+from gateway.core.estimate.bed_heat.balance import Bed
+from gateway.core.estimate.bed_heat.said import Outlook
+from gateway.core.estimate.bed_heat.state import Heat
 
 
 @dataclass(slots=True)

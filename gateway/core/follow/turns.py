@@ -7,9 +7,9 @@ what is told of it, `turns_asked` what is asked of people.
 from __future__ import annotations
 
 from gateway.core.board_state import Out
-from gateway.core.estimate import turn_seen
-from gateway.core.estimate.turn_seen_bed import TurnSeen
-from gateway.core.estimate.turn_seen_ring import BINS, LEAST_BIN_MS, bin_ms
+from gateway.core.estimate.turn_seen import detect as turn_seen
+from gateway.core.estimate.turn_seen.bed import TurnSeen
+from gateway.core.estimate.turn_seen.ring import BINS, LEAST_BIN_MS, bin_ms
 from gateway.core.finding import Finding, Subject
 from gateway.core.follow import turns_clock, turns_join, turns_rows, turns_shown
 from gateway.core.follow.turns_state import Seen

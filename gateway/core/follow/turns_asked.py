@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from gateway.core import moment
-from gateway.core.estimate.turn_seen_merge import SURE
+from gateway.core.estimate.turn_seen.merge import SURE
 from gateway.core.follow import turns_join
 from gateway.core.follow.turns_rows import NOT_SHOWN
 from gateway.core.follow.turns_state import Seen

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from gateway.core.estimate.turn_seen_ring import Ring
-from gateway.core.estimate.turn_seen_state import BedTurns
+from gateway.core.estimate.turn_seen.ring import Ring
+from gateway.core.estimate.turn_seen.state import BedTurns
 from gateway.core.reading import CLOCK_UNSURE, OWN_TIME
 from gateway.core.state import State
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 
-from gateway.core.estimate.turn_seen_merge import RECORDED_NEAR_MS, SURE, Recorded, merge
+from gateway.core.estimate.turn_seen.merge import RECORDED_NEAR_MS, SURE, Recorded, merge
 from gateway.core.follow.turns_state import Seen
 from gateway.core.inputs_journey import NotTurned
 from gateway.core.journey.ground import extent

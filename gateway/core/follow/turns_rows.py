@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from gateway.core.board_state import Out
 from gateway.core.effects import TurnKnown
-from gateway.core.estimate.turn_seen_merge import SURE
+from gateway.core.estimate.turn_seen.merge import SURE
 from gateway.core.follow import turns_join
 from gateway.core.follow.turns_state import Seen
 from gateway.core.journey.record import Record

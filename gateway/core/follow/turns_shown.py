@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from gateway.core.board_state import Out
-from gateway.core.estimate.turn_seen_merge import SHOWN_WITHIN_MS
-from gateway.core.estimate.turn_seen_ring import Ring
+from gateway.core.estimate.turn_seen.merge import SHOWN_WITHIN_MS
+from gateway.core.estimate.turn_seen.ring import Ring
 from gateway.core.follow import turns_join, turns_rows
 from gateway.core.journey.record import Record
 from gateway.core.state import State

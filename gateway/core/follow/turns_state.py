@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from gateway.core.estimate.turn_seen_bed import TurnSeen
-from gateway.core.estimate.turn_seen_state import Turns
+from gateway.core.estimate.turn_seen.bed import TurnSeen
+from gateway.core.estimate.turn_seen.state import Turns
 from gateway.core.follow.turns_wiring import Wiring
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gateway.core.estimate.turn_seen import Bed, Wire
+from gateway.core.estimate.turn_seen.detect import Bed, Wire
 from gateway.core.journey.ground import extent
 from gateway.core.site import Probe, Site
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from gateway.core import wording_air
 from gateway.core.finding import Subject
 from gateway.core.reading import RANGE_HIGH
 from gateway.core.rules import place_air
@@ -13,6 +12,7 @@ from gateway.core.rules.limits import Level
 from gateway.core.site import Place, Probe
 from gateway.core.state import State
 from gateway.core.window import Window
+from gateway.core.wording import air as wording_air
 
 #: From the gravest on. `below`: under the lowest level as far as measured; a hand meter decides all the same.
 STATES = ("leave", "no_entry", "unknown", "no_gas_watch", "below")

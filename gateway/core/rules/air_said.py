@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from gateway.core import wording_air
 from gateway.core.estimate.shut_room import Outlook, Reach
 from gateway.core.rules import air_load, place_air
 from gateway.core.rules.air_entry import believed, entry_state
 from gateway.core.site import Place
 from gateway.core.state import State
+from gateway.core.wording import air as wording_air
 
 #: A level that is further away than this is not told before a turn (ours).
 SOON_MIN = 240.0

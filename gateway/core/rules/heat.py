@@ -7,7 +7,7 @@ common practice, no source, unless the programme's file names one.
 
 from __future__ import annotations
 
-from gateway.core.estimate.bed_heat import Limit
+from gateway.core.estimate.bed_heat.balance import Limit
 from gateway.core.finding import Finding, Subject
 from gateway.core.follow import heat as balance
 from gateway.core.piece import day_figure, day_of, hours_since_cast, in_couch, oldest_part

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
-from gateway.core.estimate.bed_heat import Limit
+from gateway.core.estimate.bed_heat.balance import Limit
 from gateway.core.follow import heat as balance
 from gateway.core.rules import heat
 from gateway.core.site import Place

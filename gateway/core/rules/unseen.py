@@ -12,8 +12,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from gateway.core import callout
-from gateway.core.estimate import bed_heat
-from gateway.core.estimate.bed_heat import Bed, Hung
+from gateway.core.estimate.bed_heat import balance as bed_heat
+from gateway.core.estimate.bed_heat.balance import Bed, Hung
 from gateway.core.follow import heat as balance
 from gateway.core.follow import honest_hand
 from gateway.core.inputs_journey import HandRead

@@ -9,8 +9,8 @@ from typing import Any
 
 from gateway.core import people
 from gateway.core.site import Site
-from gateway.core.wording_screen import STATES, WRONG
-from gateway.core.wording_sheet import SHEETS
+from gateway.core.wording.screen import STATES, WRONG
+from gateway.core.wording.sheet import SHEETS
 from gateway.ports import AlarmLine, NoticeLine
 from gateway.web.pages.say import ANSWERS, SIGNALS, Say
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from gateway.core import night, views, wording_start
+from gateway.core import night, views
 from gateway.core.alarm import is_true
 from gateway.core.follow import air_people
 from gateway.core.piece import Lying, Part, day_figure, hours_since_cast, in_couch
@@ -15,6 +15,7 @@ from gateway.core.rules.limits import level_of
 from gateway.core.rules.reach import AHEAD, Forecast
 from gateway.core.site import Place
 from gateway.core.state import State
+from gateway.core.wording import start as wording_start
 
 Row = dict[str, Any]
 _HOUR_MS = 3_600_000

@@ -1,0 +1,1 @@
+"""The words one types: each picks a driver, prints, sets the exit code."""

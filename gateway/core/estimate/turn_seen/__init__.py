@@ -1,0 +1,1 @@
+"""Turns seen: from what the probes of a bed say, when it was turned, how far, and how sure that is."""

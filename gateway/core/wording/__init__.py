@@ -1,0 +1,1 @@
+"""The words for what people are told; the same on the phone, on the page and in the record."""
