@@ -15,7 +15,7 @@ from gateway.core.rules import heat, turning
 from gateway.core.rules.limits import level_of
 from gateway.core.rules.reach import AHEAD, Forecast, Reach
 from gateway.core.rules.sample import SETTLES_MS, since_ms
-from gateway.core.site import Place
+from gateway.core.site import Place, Probe
 from gateway.core.state import State
 
 _HOUR_MS = 3_600_000
@@ -41,7 +41,8 @@ class Reason(NamedTuple):
 class Due(NamedTuple):
     """When a bed wants turning; `first` is the reason that counts; None: `idle` says why there is none.
 
-    Over a limit that calls, that is the heat, from the earliest time that any reason gave.
+    At a limit that calls, and still measured there, that is the heat, from the earliest time that any reason
+    gave. `ends`: a heat alarm stands and the bed has come down from it.
     """
 
     first: Reason | None
@@ -49,6 +50,7 @@ class Due(NamedTuple):
     order: Order | None
     idle: str = ""
     chilled: bool = False
+    ends: heat.Ends | None = None
 
 
 def due(state: State, place: Place, ahead: Forecast = AHEAD) -> Due:
@@ -68,15 +70,21 @@ def due(state: State, place: Place, ahead: Forecast = AHEAD) -> Due:
     earliest = min(found, key=lambda one: (one.start_ms, one.due_ms, one.kind), default=None)
     first = _counts(state, place, earliest) if earliest else None
     idle, chilled = "" if first else "no turning programme", turning.chilled(state, place)
-    return Due(first, clock, order, idle, chilled)
+    return Due(first, clock, order, idle, chilled, heat.ends(state, place))
 
 
 def _counts(state: State, place: Place, earliest: Reason) -> Reason:
-    rank = state.guard("bed_hot", place.id).rank
-    if rank < heat.HIGH:
+    held = heat.held(state, place)
+    if held is None or held.level.rank < heat.HIGH:
         return earliest
-    level = level_of(heat.ladder_for(state, place, "bed_hot", state.at_ms), rank)
-    return earliest._replace(kind="hot", limit=level.limit if level else None, reach=None)
+    return earliest._replace(kind="hot", limit=held.level.limit, reach=None)
+
+
+def turned_ms(lying: Lying, probe: Probe) -> int:
+    """When the grain at a probe was last turned, or cast; of an untold place the longest ago."""
+    at_m = probe.at_m
+    here = [part for part in lying.parts if at_m is None or part.from_m <= at_m <= part.to_m]
+    return min(part.turned_ms for part in here or lying.parts)
 
 
 def takes_ms(state: State, place: Place) -> int:
@@ -94,13 +102,14 @@ def _by_clock(state: State, place: Place, clock: turning.Turning | None) -> list
 
 
 def _by_heat(state: State, place: Place, lying: Lying, ahead: Forecast) -> list[Reason]:
-    guard = state.guard("bed_hot", place.id)
-    settled_ms = since_ms(lying) + SETTLES_MS
     level = level_of(heat.ladder_for(state, place, "bed_hot", state.at_ms), heat.TURN_AT)
     limit_c = level.limit if level else None
-    if guard.rank >= heat.TURN_AT:
-        warm_ms = max(guard.since_ms, settled_ms)
+    held = heat.held(state, place)
+    if held is not None:
+        since = state.guard("bed_hot", place.id).since_ms
+        warm_ms = max(since, turned_ms(lying, held.probe) + SETTLES_MS)
         return [Reason("warm", warm_ms, warm_ms, limit_c)]
+    settled_ms = since_ms(lying) + SETTLES_MS
     if limit_c is None or state.at_ms < settled_ms:
         return []
     reach = ahead.reach(state, place, limit_c)

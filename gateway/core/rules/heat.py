@@ -7,6 +7,8 @@ common practice, no source, unless the programme's file names one.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from gateway.core.estimate.bed_heat.balance import Limit
 from gateway.core.finding import Finding, Subject
 from gateway.core.follow import heat as balance
@@ -35,9 +37,7 @@ def judge(state: State, place: Place, probe: Probe, window: Window, fresh: bool)
         ladder = ladder_for(state, place, kind, measured_ms)
         before = guard.rank
         rose, late = take(guard, ladder, probe.id, value, measured_ms, fresh)
-        fell = (
-            bool(guard.rank) and fresh and not rose and ease(guard, ladder, _watching(state, place.id, kind))
-        )
+        fell = bool(guard.rank) and fresh and not rose and ease(guard, ladder, _newest(state, place.id, kind))
         found += [_late(state, place, kind, item) for item in late]
         if rose or (fell and _calls(ladder, before)):
             found.append(finding(state, place, kind))
@@ -191,7 +191,11 @@ def _figures(
     )
 
 
-def _watching(state: State, place: str, kind: str) -> list[tuple[str, int]]:
+def _newest(state: State, place: str, kind: str) -> list[tuple[str, int]]:
+    return [(probe.id, window.measured_ms) for probe, window in _watching(state, place, kind)]
+
+
+def _watching(state: State, place: str, kind: str) -> list[tuple[Probe, Window]]:
     """Probes that must have come down: the good ones, and a silent one that was over when last heard."""
     guard = state.guard(kind, place)
     watching = []
@@ -201,8 +205,59 @@ def _watching(state: State, place: str, kind: str) -> list[tuple[str, int]]:
             continue
         marks = guard.marks.get(probe.id, ())
         if not window.silent or any(mark.over_n for mark in marks):
-            watching.append((probe.id, window.measured_ms))
+            watching.append((probe, window))
     return watching
+
+
+class Held(NamedTuple):
+    """The level of heat that a bed is still measured at, and the warmest probe that keeps it there."""
+
+    level: Level
+    probe: Probe
+    window: Window
+
+
+def held(state: State, place: Place) -> Held | None:
+    """What of the rank once reached the newest readings bear out; None where all of it only waits to end."""
+    guard = state.guard("bed_hot", place.id)
+    for index, level in reversed(list(enumerate(_ladder_now(state, place).levels))):
+        if level.rank > guard.rank:
+            continue
+        at = [
+            pair
+            for pair in _watching(state, place.id, "bed_hot")
+            if pair[0].id in guard.marks and not guard.marks[pair[0].id][index].under_since_ms
+        ]
+        if at:
+            return Held(level, *max(at, key=lambda pair: pair[1].value or 0.0))
+    return None
+
+
+class Ends(NamedTuple):
+    """A heat alarm that ends by itself: about when (Unix ms), if the bed, now at `c` (C), stays under."""
+
+    at_ms: int
+    c: float
+    under_c: float
+
+
+def ends(state: State, place: Place) -> Ends | None:
+    """When the heat alarm that stands ends, if every probe has come down from it; else None."""
+    guard, still = state.guard("bed_hot", place.id), held(state, place)
+    if guard.rank < HIGH or (still is not None and still.level.rank >= HIGH):
+        return None
+    ladder = _ladder_now(state, place)
+    index = next(i for i, level in enumerate(ladder.levels) if level.rank == HIGH)
+    down = [pair for pair in _watching(state, place.id, "bed_hot") if pair[0].id in guard.marks]
+    if not down:
+        return None
+    since_ms = max(guard.marks[probe.id][index].under_since_ms for probe, _ in down)
+    warmest_c = max(window.value or 0.0 for _, window in down)
+    return Ends(since_ms + ladder.off_ms, warmest_c, ladder.levels[index].limit - ladder.deadband)
+
+
+def _ladder_now(state: State, place: Place) -> Ladder:
+    return ladder_for(state, place, "bed_hot", state.at_ms)
 
 
 def _calls(ladder: Ladder, rank: int) -> bool:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from gateway.core.piece import Lying, day_of
+from gateway.core.rules import due as dues
 from gateway.core.rules import heat
 from gateway.core.rules.due import Due, Reason
 from gateway.core.rules.limits import level_of
 from gateway.core.rules.reach import AHEAD_MS, Forecast, Reach, Warm
 from gateway.core.rules.room_near import near_c
+from gateway.core.rules.sample import SETTLES_MS
 from gateway.core.rules.turning import stretch_words
 from gateway.core.site import Place
 from gateway.core.state import State
@@ -33,13 +35,17 @@ def why(state: State, place: Place, due: Due) -> str:
     if due.first is None:
         return due.idle
     parts = [reason(state, place, due.first), _part(place, due), _order(state, due)]
-    return ", ".join(part for part in parts if part)
+    said = ", ".join(part for part in parts if part)
+    if due.ends is None:
+        return said
+    turned = _turned(state, place)
+    return f"{said}, {f'turned {turned}: ' if turned else ''}{_ends(state, due.ends)}"
 
 
 def _because(state: State, place: Place, lying: Lying, due: Due) -> list[str]:
     first = reason(state, place, due.first) if due.first else ""
     found = [", ".join(part for part in (first, _trend(state, place)) if part), _last(state, lying, due)]
-    found += [_part(place, due), _order(state, due)]
+    found += [_part(place, due), _order(state, due), _ends(state, due.ends) if due.ends else ""]
     room = _room(state, place, heat.TURN_AT)
     found.append(f"{room}: thin it, shutters open in the cool hours" if room else "")
     if due.chilled:
@@ -74,10 +80,36 @@ def reason(state: State, place: Place, why: Reason) -> str:
 
 
 def _hot(state: State, place: Place, limit_c: float | None) -> str:
-    best = heat.extreme(state, place.id, 1)
-    if limit_c is None or best is None or best[1].value is None:
+    held, lying = heat.held(state, place), state.pieces.beds.get(place.id)
+    if limit_c is None or held is None or lying is None:
         return "too hot"
-    return f"at {best[1].value:.1f} C, limit {_limit(limit_c)}"
+    window = held.window
+    now = f"at {window.value or 0.0:.1f} C"
+    if window.silent:
+        now = f"{now[3:]} when last heard {clock(state.site, window.measured_ms, state.at_ms)}"
+    said = f"{now}, limit {_limit(limit_c)}"
+    turned_ms = dues.turned_ms(lying, held.probe)
+    if turned_ms <= state.guard("bed_hot", place.id).since_ms:
+        return said
+    down_ms = turned_ms + SETTLES_MS
+    again = "not down since"
+    if state.at_ms < down_ms:
+        again = f"again if not down by {clock(state.site, down_ms, state.at_ms)}"
+    return f"{said}, turned {clock(state.site, turned_ms, state.at_ms)}: {again}"
+
+
+def _turned(state: State, place: Place) -> str:
+    """When the bed was turned for the heat alarm that stands; nothing where that is not known."""
+    turned_ms = heat.newest_turn(state, place.id)
+    if turned_ms <= state.guard("bed_hot", place.id).since_ms:
+        return ""
+    return clock(state.site, turned_ms, state.at_ms)
+
+
+def _ends(state: State, ends: heat.Ends) -> str:
+    later = ends.at_ms > state.at_ms
+    at = f"about {clock(state.site, ends.at_ms, state.at_ms)}" if later else "with the next reading"
+    return f"{ends.c:.1f} C now, heat alarm ends by itself {at} if it stays under {_limit(ends.under_c)}"
 
 
 def _limit(limit_c: float | None) -> str:
