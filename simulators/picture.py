@@ -112,15 +112,29 @@ def _strip(axes: Any, name: str, bed: Bed) -> None:
         at = [moment(one["ended_at"]) for one in bed.known.values() if one["source"] in (source, "both")]
         axes.plot(at, [floor_c - low] * len(at), mark, color=colour, label=f"turn {source}")
     _forecasts(axes, bed)
-    for line in bed.alarms:
-        if (line.get("history") or [line.get("change", {})])[-1].get("signal") == "raise":
-            axes.plot([moment(line["raised_at"])], [floor_c - 1.5], "^", color="#aa3333", markersize=5)
-            kind = line.get("alarm_kind", "")
-            axes.annotate(kind, (moment(line["raised_at"]), floor_c - 1.5), fontsize=6, color=_INK)
+    _alarms(axes, bed, floor_c)
     axes.set_ylabel(f"{name}, C")
 
 
+def _alarms(axes: Any, bed: Bed, floor_c: float) -> None:
+    """The bed's own by name, those of its probes as marks: a name beside each would hide the others."""
+    raised = [
+        (moment(line["raised_at"]), str(line.get("alarm_kind", "")))
+        for line in bed.alarms
+        if (line.get("history") or [line.get("change", {})])[-1].get("signal") == "raise"
+    ]
+    probes = [at for at, kind in raised if kind.startswith("probe_")]
+    axes.plot(probes, [floor_c - 2.1] * len(probes), "^", color="#999999", markersize=4, label="probe alarm")
+    for i, (at, kind) in enumerate(sorted(one for one in raised if not one[1].startswith("probe_"))):
+        at_c = floor_c - 1.5
+        axes.plot([at], [at_c], "^", color="#aa3333", markersize=5)
+        axes.annotate(
+            kind, (at, at_c), (0, -9 - 7 * (i % 2)), textcoords="offset points", fontsize=6, color=_INK
+        )
+
+
 def _forecasts(axes: Any, bed: Bed) -> None:
+    """Each up to the next turn: a forecast says what comes if nobody turns."""
     last = None
     for line in bed.forecasts:
         made = moment(line["made_at"])
@@ -128,7 +142,12 @@ def _forecasts(axes: Any, bed: Bed) -> None:
             continue
         label = "forecast, 9 in 10" if last is None else None
         last = made
-        points = [point for point in line["points"] if point["low_c"] is not None]
+        turned = min((began for began, _ in bed.true if began > made), default=None)
+        points = [
+            point
+            for point in line["points"]
+            if point["low_c"] is not None and (turned is None or moment(point["at"]) <= turned)
+        ]
         at = [moment(point["at"]) for point in points]
         axes.fill_between(
             at, [point["low_c"] for point in points], [point["high_c"] for point in points],

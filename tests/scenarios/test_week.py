@@ -11,6 +11,7 @@ import pytest
 
 from gateway.core import engine, rows
 from gateway.replay import run_inputs
+from simulators.picture import beds, draw, read_lines
 from tests.scenarios.floor import HOUR
 from tests.scenarios.story import show
 from tests.scenarios.week import Habits, Week, live, write
@@ -44,6 +45,19 @@ def test_two_days_are_seen_foretold_and_called(week: Week) -> None:
         errors = sorted(found.errors_k[ahead_h])
         assert len(errors) > 30
         assert errors[len(errors) // 2] <= most_k
+
+
+@pytest.mark.long
+def test_its_picture_is_drawn_from_what_it_writes(week: Week, tmp_path: Path) -> None:
+    pytest.importorskip("matplotlib", reason="the extra `picture` is not installed")
+    write(week, tmp_path)
+    truth, effects, forecasts = (
+        read_lines(tmp_path / f"{name}.jsonl") for name in ("truth", "effects", "forecasts")
+    )
+    found = beds(truth, effects, forecasts)
+    assert all(bed.forecasts and bed.known for bed in found.values())
+    draw(found, tmp_path / "week.png")
+    assert (tmp_path / "week.png").read_bytes().startswith(b"\x89PNG")
 
 
 @pytest.mark.long

@@ -282,7 +282,7 @@ def live(seed: int, days: float = 7.0, habits: Habits | None = None, mishaps: Mi
 
 
 def _forecasts(state: engine.State) -> list[dict[str, Any]]:
-    return list(views_heat.forecast(state))
+    return [rows.forecast(row) for row in views_heat.forecast(state)]
 
 
 def write(week: Week, folder: Path) -> None:

@@ -210,11 +210,11 @@ def _calls(week: Week, found: Sums) -> None:
 def _forecasts(week: Week, warm: dict[str, Warm], found: Sums) -> None:
     true = true_turns(week.truth)
     for said in week.forecasts:
-        made_ms, bed = _ms(said["made_at"]), said["bed"]
+        made_ms, bed = ms(said["made_at"]), said["bed"]
         if bed not in warm:
             continue
         for point in said["points"]:
-            at_ms = _ms(point["at"])
+            at_ms = ms(point["at"])
             ahead_h = round((at_ms - made_ms) / HOUR)
             if ahead_h not in (2, 4) or abs(at_ms - made_ms - ahead_h * HOUR) > 5 * MINUTE:
                 continue
@@ -226,10 +226,6 @@ def _forecasts(week: Week, warm: dict[str, Warm], found: Sums) -> None:
             found.errors_k[ahead_h].append(abs(point["c"] - actual))
             if point["low_c"] is not None:
                 found.inside[ahead_h].append(point["low_c"] <= actual <= point["high_c"])
-
-
-def _ms(value: object) -> int:
-    return value if isinstance(value, int) else ms(str(value))
 
 
 def _hours(week: Week, at_ms: int) -> str:
