@@ -11,7 +11,7 @@ from typing import IO, Any, BinaryIO
 
 from gateway import __version__
 from gateway.core import engine, rows, views_heat
-from gateway.core.effects import EFFECT_KINDS, Effect, effect_to_plain
+from gateway.core.effects import EFFECT_KINDS, TICK_CAUSES_FROM, Cause, Effect, effect_to_plain
 from gateway.core.inputs import Entry, Input, Refused, SiteChanged, Started
 from gateway.core.reading import OWN_TIME, Reading, Reason, Rejected
 from gateway.core.site import Site
@@ -115,7 +115,7 @@ class _Judge:
 
     def judge(self, until_ms: int) -> None:
         """Judge what waits, and the ticks up to here."""
-        for made in engine.advance(self._state, self._waiting, until_ms):
+        for made in engine.judged(self._state, self._waiting, until_ms):
             self.outcome.effects[EFFECT_KINDS[type(made)]] += 1
             self._write(json.dumps(rows.effect(made), ensure_ascii=False) + "\n")
         self._waiting.clear()
@@ -196,18 +196,51 @@ def compare(reader: Reader, progress: Progress) -> Comparison:
                 "a journal is compared from its beginning: take a back-up from before"
             )
         cursor, _, _ = reader.load_judge()
-        kept = {one.cause: (one.kind, one.body) for one in _effects(reader)}
-    found.kept = len(kept)
+    of_entries = _Kept(reader, 0, cursor.n)
+    of_ticks = _Kept(reader, TICK_CAUSES_FROM, cursor.run_ms)
     for made in _judged(reader, cursor, found, progress):
         found.made += 1
-        there, here = kept.pop(made.cause, None), effect_to_plain(made)
-        if there == here:
-            found.same += 1
-        else:
-            _note(found, f"{list(made.cause)}: kept {_short(there)}, now {_short(here)}")
-    for cause, there in kept.items():
-        _note(found, f"{list(cause)}: kept {_short(there)}, now nothing")
+        _beside(of_entries if made.cause[0] < TICK_CAUSES_FROM else of_ticks, made, found)
+    of_entries.before(None, found)
+    of_ticks.before(None, found)
     return found
+
+
+def _beside(kept: _Kept, made: Effect, found: Comparison) -> None:
+    kept.before(made.cause, found)
+    there, here = kept.take(made.cause), effect_to_plain(made)
+    found.kept += there is not None
+    if there == here:
+        found.same += 1
+    else:
+        _note(found, f"{list(made.cause)}: kept {_short(there)}, now {_short(here)}")
+
+
+class _Kept:
+    """The effects kept by the causes from one to another, in order, a page of them held at a time.
+
+    Those of entries are made in the order of their causes, and so are those of ticks, but the two mix:
+    there is one of these for each.
+    """
+
+    def __init__(self, reader: Reader, first: int, last: int) -> None:
+        self._rest = _effects(reader, first, last)
+        self._next = next(self._rest, None)
+
+    def take(self, cause: Cause) -> tuple[str, dict[str, Any]] | None:
+        """Kind and body of the effect with this cause, where it is the next; None else."""
+        one = self._next
+        if one is None or one.cause != cause:
+            return None
+        self._next = next(self._rest, None)
+        return one.kind, one.body
+
+    def before(self, cause: Cause | None, found: Comparison) -> None:
+        """Say of all before this cause, or of all that are left, that nothing was made of them now."""
+        while (one := self._next) is not None and (cause is None or one.cause < cause):
+            found.kept += 1
+            _note(found, f"{list(one.cause)}: kept {_short((one.kind, one.body))}, now nothing")
+            self._next = next(self._rest, None)
 
 
 def _judged(reader: Reader, cursor: Cursor, found: Comparison, progress: Progress) -> Iterator[Effect]:
@@ -217,15 +250,18 @@ def _judged(reader: Reader, cursor: Cursor, found: Comparison, progress: Progres
         before, found.entries, n = found.entries, found.entries + len(entries), entries[-1].n
         if before // _SAY_EVERY != found.entries // _SAY_EVERY:
             progress(f"{found.entries} of {cursor.n} entries, at {rows.when(entries[-1].at_ms)}")
-        yield from engine.advance(state, entries, entries[-1].run_ms)
+        yield from engine.judged(state, entries, entries[-1].run_ms)
     if n:
-        yield from engine.advance(state, [], cursor.run_ms)
+        yield from engine.judged(state, [], cursor.run_ms)
 
 
-def _effects(reader: Reader) -> Iterator[KeptEffect]:
-    after = (0, -1)
+def _effects(reader: Reader, first: int, last: int) -> Iterator[KeptEffect]:
+    after = (first, -1)
     while page := reader.effects(after):
-        yield from page
+        for one in page:
+            if one.cause[0] > last:
+                return
+            yield one
         after = page[-1].cause
 
 

@@ -9,7 +9,7 @@ live, after a crash, or in a replay.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from gateway.core import board, codec, followers, night, night_heat
 from gateway.core.board import Now, Out
@@ -25,7 +25,7 @@ from gateway.core.state import State
 from gateway.core.timeline import TICK_MS
 from gateway.core.window import Window
 
-__all__ = ["State", "advance", "dump", "load", "new", "renumber"]
+__all__ = ["State", "advance", "dump", "judged", "load", "new", "renumber"]
 
 #: Only a reading younger than this, or than three intervals, may start a call.
 _FRESH_MS = 5 * 60_000
@@ -60,24 +60,31 @@ def renumber(state: State, numbers: tuple[int, int, int]) -> None:
 
 def advance(state: State, entries: Sequence[Entry], until_run_ms: int) -> list[Effect]:
     """Judge journal entries in order, each after the ticks due before it, then ticks up to a running time."""
-    effects: list[Effect] = []
+    return list(judged(state, entries, until_run_ms))
+
+
+def judged(state: State, entries: Sequence[Entry], until_run_ms: int) -> Iterator[Effect]:
+    """As `advance`, but each effect is had as soon as it is made: the ticks of a year are never held at once.
+
+    The state has come as far as the newest effect taken, and all the way only when there are no more.
+    """
     next_tick = 0
     for entry in entries:
         if entry.run_ms >= next_tick:
-            _pass_time(state, entry.run_ms, effects)
+            yield from _pass_time(state, entry.run_ms)
             next_tick = state.ticked_run_ms + TICK_MS
         state.run_ms = entry.run_ms
         state.at_ms = entry.at_ms
         if type(entry.what) is Reading:
-            _read(state, entry.n, entry.what, effects)
+            if made := _read(state, entry.n, entry.what):
+                yield from made
         else:
-            _happen(state, entry.n, entry.what, effects)  # type: ignore[arg-type]
+            yield from _happen(state, entry.n, entry.what)  # type: ignore[arg-type]
             next_tick = 0
-    _pass_time(state, until_run_ms, effects)
-    return effects
+    yield from _pass_time(state, until_run_ms)
 
 
-def _pass_time(state: State, until_run_ms: int, effects: list[Effect]) -> None:
+def _pass_time(state: State, until_run_ms: int) -> Iterator[Effect]:
     if not state.run_ms and not state.ticked_run_ms:
         # A store begins at its first entry; there is no time before it.
         state.ticked_run_ms = until_run_ms // TICK_MS * TICK_MS
@@ -91,10 +98,10 @@ def _pass_time(state: State, until_run_ms: int, effects: list[Effect]) -> None:
         state.ticked_run_ms = due
         state.run_ms = due
         state.at_ms = state.axis.at_ms(due)
-        _tick(state, effects)
+        yield from _tick(state)
 
 
-def _tick(state: State, effects: list[Effect]) -> None:
+def _tick(state: State) -> list[Effect]:
     now = Now(state.at_ms, state.run_ms)
     out = Out(state.run_ms)
     heard = [*silence.judge(state), *followers.tick(state, out)]
@@ -104,7 +111,6 @@ def _tick(state: State, effects: list[Effect]) -> None:
     board.tick(state.board, state.site, now, out, _fresh(state))
     night.tick(state, out)
     night_heat.tick(state, out)
-    effects += out.effects
     state.due_run_ms = min(
         silence.next_run_ms(state),
         state.sample_run_ms,
@@ -116,12 +122,13 @@ def _tick(state: State, effects: list[Effect]) -> None:
         followers.next_run_ms(state),
         board.next_due_run_ms(state.board),
     )
+    return out.effects
 
 
-def _read(state: State, n: int, reading: Reading, effects: list[Effect]) -> None:
+def _read(state: State, n: int, reading: Reading) -> Sequence[Effect]:
     probe = state.site.probe.get(reading.probe)
     if probe is None:
-        return
+        return ()
     window = state.windows.get(probe.id)
     if window is None:
         window = state.windows[probe.id] = Window()
@@ -146,7 +153,8 @@ def _read(state: State, n: int, reading: Reading, effects: list[Effect]) -> None
         if newest:
             found += _judge_value(state, place, probe, window, fresh=not behind_ms)
     if found or out.effects:
-        _settle(state, found, out, effects)
+        _settle(state, found, out)
+    return out.effects
 
 
 def _judge_value(state: State, place: Place, probe: Probe, window: Window, fresh: bool) -> list[Finding]:
@@ -158,20 +166,19 @@ def _judge_value(state: State, place: Place, probe: Probe, window: Window, fresh
     return place_limit.judge(state, place, kind, probe, window, fresh) if kind else []
 
 
-def _settle(state: State, found: list[Finding], out: Out, effects: list[Effect]) -> None:
+def _settle(state: State, found: list[Finding], out: Out) -> None:
     now = Now(state.at_ms, state.run_ms)
     for finding in found:
         board.found(state.board, state.site, finding, now, out)
     state.due_run_ms = 0
-    effects += out.effects
 
 
-def _happen(state: State, n: int, event: Event, effects: list[Effect]) -> None:
+def _happen(state: State, n: int, event: Event) -> list[Effect]:
     out = Out(n)
     HAPPENINGS[type(event)](state, event, out)
     state.ladders.clear()
     state.due_run_ms = 0
-    effects += out.effects
+    return out.effects
 
 
 def _fresh(state: State) -> Callable[[Subject], Finding | None]:

@@ -3,6 +3,7 @@
 import io
 import json
 import sqlite3
+import tracemalloc
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gateway.core.moment import rfc3339
+from gateway.replay import run_inputs
 from gateway.replay_lines import Line, faults
 from tests.cli.house import DAY_MS, MINUTE_MS, NIGHT_MS, Said, schema, site_of, type_in
 
@@ -187,6 +189,38 @@ def test_a_fault_names_file_line_key_and_value(
     assert sorted(path.name for path in tmp_path.iterdir()) == ["in.jsonl"], "no half result is left"
 
 
+def _peak(folder: Path, site: Path, hours: int) -> tuple[int, int]:
+    """What judging a hot bed and then nothing for so many hours held at most, in bytes; effects made."""
+    folder.mkdir()
+    hot = [_reading(minute, 23 + minute * 0.1) for minute in range(1, 60)]
+    lines = [_night()[0], *hot, {"at": _at(60 * hours), "kind": "tick"}]
+    source = folder / "in.jsonl"
+    source.write_text("".join(json.dumps(line) + "\n" for line in lines))
+    tracemalloc.start()
+    try:
+        outcome = run_inputs(site_of(site), source, folder / "out.jsonl", lambda _: None)
+        return tracemalloc.get_traced_memory()[1], outcome.effects.total()
+    finally:
+        tracemalloc.stop()
+
+
+def test_a_gap_costs_time_and_not_memory(tmp_path: Path, site: Path) -> None:
+    _peak(tmp_path / "what is loaded once", site, 6)
+    short, few = _peak(tmp_path / "short", site, 6)
+    long, many = _peak(tmp_path / "long", site, 48)
+    # A notice takes some 500 bytes; the calls of two days held at once would be over 2 MB.
+    assert many > few + 3000
+    assert long < short + 400_000
+
+
+def test_a_fault_after_a_gap_leaves_what_was_there(tmp_path: Path, site: Path) -> None:
+    (tmp_path / "out.jsonl").write_text('{"kind":"of before"}\n')
+    hot = [_reading(minute, 23 + minute * 0.1) for minute in range(1, 60)]
+    said, made = _replay(tmp_path, site, [*hot, {"at": _at(24 * 60), "kind": "tick"}, "not json"])
+    assert (said.code, made) == (2, [{"kind": "of before"}])
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["in.jsonl", "out.jsonl"]
+
+
 def test_a_year_of_standing_idle_is_no_fault(site: Path) -> None:
     times = [rfc3339(NIGHT_MS + days * DAY_MS) for days in (0, 30, 430)]
     text = "".join(json.dumps({"at": at, "kind": "tick"}) + "\n" for at in times)
@@ -219,17 +253,24 @@ def test_a_journal_judged_again_gives_what_was_kept(night: Path) -> None:
         "UPDATE effect SET body = replace(body, '\"late\":false', '\"late\":true') WHERE kind = 'alarm'",
         "DELETE FROM effect WHERE id = 1",
         "INSERT INTO effect (n, i, kind, body) VALUES (3, 99, 'turn', '{}')",
+        "DELETE FROM effect WHERE (n, i) = (SELECT max(n), i FROM effect)",
+        "INSERT INTO effect (n, i, kind, body) SELECT max(n), 99, 'turn', '{}' FROM effect",
+        "INSERT INTO effect (n, i, kind, body) SELECT min(n), 99, 'turn', '{}' FROM effect WHERE n > 1e12",
     ],
 )
 def test_any_difference_is_exit_1_and_shown(store: Path, damage: str) -> None:
     db = sqlite3.connect(store / "journal.db")
     db.execute("PRAGMA foreign_keys = OFF")
-    db.execute(damage)
+    before = db.execute("SELECT count(*) FROM effect").fetchone()[0]
+    touched = db.execute(damage).rowcount
     db.commit()
+    after = db.execute("SELECT count(*) FROM effect").fetchone()[0]
     db.close()
     said = type_in("replay", "--store", store)
     assert said.code == 1
     assert 1 <= len(said.json["differences"]) <= 5
+    assert (said.json["kept"], said.json["made"]) == (after, before)
+    assert said.json["same"] == before - (touched if after <= before else 0)
 
 
 def test_inputs_and_effects_go_together(tmp_path: Path, site: Path) -> None:
