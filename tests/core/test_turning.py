@@ -337,7 +337,19 @@ def test_tonight_is_in_walking_order_with_the_steeps_first() -> None:
         ("turn", "bed-b", "15"),
     ]
     assert found[0]["line"] == "Steep, lot lot-7: drain at 04:02 (wet since 20:02, 8 h wanted)"
-    assert found[1]["if_left"] == "too little heard since the turn to say"
+    assert found[1]["if_left"] == "too little heard to say how warm at 07:00"
+
+
+def test_a_straight_line_through_an_hour_does_not_say_how_warm_it_is_in_the_morning() -> None:
+    made = desk()
+    made.lay(1, Turned("bed-a", by="ada"))
+    warm(made, 10, 61, 15.0, 1.0)
+    place, now_ms = made.state.site.place["bed-a"], made.state.at_ms
+
+    assert TREND.at(made.state, place, now_ms + 3 * HOUR) == pytest.approx((18.9, None, None), abs=0.2)
+    assert TREND.at(made.state, place, now_ms + 3 * HOUR + 1) is None
+    [mine] = views.tonight(made.state, TREND)
+    assert mine["if_left"].startswith("too little heard to say how warm at 07:00, 22 C by about 0")
 
 
 def test_a_steep_not_drained_is_a_high_alarm_one_not_filled_a_medium_and_casting_is_the_maltster_s() -> None:

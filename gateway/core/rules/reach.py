@@ -1,7 +1,8 @@
 """How warm a bed will be, and when it meets a limit, if nobody turns it.
 
 By its heat balance (`follow.heat`), with the band that holds nine of ten. While that cannot say yet, the
-trend of its hottest probe stands in: a straight line, and no band.
+trend of its hottest probe stands in: a straight line, and no band. When a limit is met by it is said twelve
+hours ahead, so that nobody is late; how warm the bed will be, for three.
 """
 
 from __future__ import annotations
@@ -18,6 +19,8 @@ from gateway.core.state import State
 _HOUR_MS = 3_600_000
 #: Nothing is foretold farther ahead (ours); a bed bends off a straight line long before.
 AHEAD_MS = 12 * _HOUR_MS
+#: A straight line through less than an hour tells how warm it will be for no longer than this (ours, grade D).
+_STRAIGHT_MS = 3 * _HOUR_MS
 
 
 class Reach(NamedTuple):
@@ -55,7 +58,7 @@ def _reach(state: State, place: Place, limit_c: float) -> Reach | None:
 
 def _at(state: State, place: Place, at_ms: int) -> Warm | None:
     best = heat.extreme(state, place.id, 1)
-    if best is None or best[1].value is None or at_ms - state.at_ms > AHEAD_MS:
+    if best is None or best[1].value is None or at_ms - state.at_ms > _STRAIGHT_MS:
         return None
     trend = best[1].trend_per_h(heat.newest_turn(state, place.id))
     if trend is None:

@@ -161,9 +161,8 @@ def if_left(state: State, place: Place, ahead: Forecast, until_ms: int) -> str:
     """
     until_ms = min(until_ms, state.at_ms + AHEAD_MS)
     warm = ahead.at(state, place, until_ms)
-    if warm is None:
-        return "too little heard since the turn to say"
-    found = [f"{_warm(warm)} at {clock(state.site, until_ms, state.at_ms)}"]
+    until = clock(state.site, until_ms, state.at_ms)
+    found = [f"{_warm(warm)} at {until}" if warm else f"too little heard to say how warm at {until}"]
     for level in heat.ladder_for(state, place, "bed_hot", state.at_ms).levels[1:]:
         reach = ahead.reach(state, place, level.limit)
         if reach is not None and reach.at_ms <= until_ms:
