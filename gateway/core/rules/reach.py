@@ -19,7 +19,7 @@ from gateway.core.state import State
 _HOUR_MS = 3_600_000
 #: Nothing is foretold farther ahead (ours); a bed bends off a straight line long before.
 AHEAD_MS = 12 * _HOUR_MS
-#: A straight line through less than an hour tells how warm it will be for no longer than this (ours, grade D).
+#: A straight line through less than an hour tells how warm it will be no farther than this (ours, grade D).
 _STRAIGHT_MS = 3 * _HOUR_MS
 
 
