@@ -50,7 +50,7 @@ __all__ = ["ClockChoice", "run"]
 
 log = logging.getLogger(__name__)
 
-#: A loop that has not come round for so long stands still.
+#: A loop that has not come round for so long stands still; half of the manager's time where that is less.
 STILL_S = 30.0
 FACTS_S = 5.0
 STOP_S = 20.0
@@ -192,7 +192,7 @@ class Gateway:
         """Until a signal, or the writer's end: feed the watchdog, leave facts for `health`."""
         facts_ms = real_mono_ms()
         still: list[str] = []
-        told: tuple[bool, bool] | None = None
+        told: tuple[bool, bool, list[str]] | None = None
         while not self._signals.wait(_POLL_S) and self._writer.alive:
             if self._signals.reload_asked():
                 self._reload.asked({})
@@ -203,21 +203,21 @@ class Gateway:
             if not still:
                 self._notify.alive("all loops turn")
             facts = self._facts("running", still)
-            news = (facts["source"]["connected"], facts["clock"]["trusted"])
+            news = (facts["source"]["connected"], facts["clock"]["trusted"], still)
             if real_mono_ms() - facts_ms >= FACTS_S * 1000 or news != told:
                 facts_ms, told = real_mono_ms(), news
                 live_facts.write(self._store, facts)
 
     def _still(self) -> list[str]:
         """The loops that have not come round lately."""
-        now_ms = real_mono_ms()
-        source = self._source.facts()
+        now_ms, source = real_mono_ms(), self._source.facts()
+        still_s = min(STILL_S, (self._notify.watchdog_s or STILL_S * 2) / 2)
         ages = {
             "writer": (now_ms - self._writer.moved_ms) / 1000,
             "deliver": (now_ms - self._deliver.moved_ms) / 1000,
-            "mqtt": source["loop_age_s"] if source["alive"] else STILL_S * 2,
+            "mqtt": source["loop_age_s"] if source["alive"] else still_s * 2,
         }
-        return [name for name, age_s in ages.items() if age_s > STILL_S]
+        return [name for name, age_s in ages.items() if age_s > still_s]
 
     def _facts(self, state: str, still: list[str]) -> dict[str, Any]:
         self._said = {

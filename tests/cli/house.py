@@ -188,11 +188,11 @@ def _refuse(night: Night) -> None:
 
 
 class Daemon:
-    """`malting-gateway run` in a process of its own; its log is read as it comes."""
+    """`malting-gateway run` (or a program like it) in a process of its own; its log is read as it comes."""
 
-    def __init__(self, site: Path, store: Path, *more: str, **environ: str) -> None:
+    def __init__(self, site: Path, store: Path, *more: str, program: str = "gateway", **environ: str) -> None:
         self.store = store
-        words = [sys.executable, "-m", "gateway", "--site", str(site), "--store", str(store), "run", *more]
+        words = [sys.executable, "-m", program, "--site", str(site), "--store", str(store), "run", *more]
         self._process = subprocess.Popen(
             words, cwd=ROOT, env={**_bare(), **environ}, text=True,
             stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
