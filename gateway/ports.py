@@ -288,6 +288,9 @@ class Reader(MirrorReader, Protocol):
     def alarms(self, ended: bool, most: int = 1000) -> list[AlarmLine]:
         """Alarms that are not back to normal, by number; with `ended` all of them. The newest `most`."""
 
+    def has_alarm(self, number: int) -> bool:
+        """Whether an alarm has had this number."""
+
     def notices(self, most: int) -> list[NoticeLine]:
         """The newest notices, newest first."""
 

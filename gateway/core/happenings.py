@@ -22,6 +22,7 @@ from gateway.core.inputs import (
     PutOutOfService,
     Quieted,
     Refused,
+    Restored,
     Resumed,
     SiteChanged,
     Started,
@@ -63,6 +64,12 @@ def _resumed(state: State, what: Resumed, out: Out) -> None:
     board.resumed(state.board, state.site, _now(state), out)
     night.look_ahead(state)
     night_heat.look_ahead(state)
+
+
+def _restored(state: State, what: Restored, out: Out) -> None:
+    state.board.next_alarm += what.alarms
+    state.board.next_notice += what.notices
+    state.turns += what.turns
 
 
 def _clock_stepped(state: State, what: ClockStepped, out: Out) -> None:
@@ -154,6 +161,7 @@ _OF_PIECES: dict[type, Happening] = dict.fromkeys(ENTERED, entered)
 HAPPENINGS: dict[type, Happening] = {
     Started: _started,
     Resumed: _resumed,
+    Restored: _restored,
     ClockStepped: _clock_stepped,
     NotedAt: _noted_at,
     SiteChanged: _site_changed,

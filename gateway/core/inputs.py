@@ -32,6 +32,16 @@ class Resumed:
 
 
 @dataclass(frozen=True, slots=True)
+class Restored:
+    """The store was put back from a copy: what is numbered from here on goes so much further, past all that
+    was numbered after the copy was made."""
+
+    alarms: int
+    notices: int
+    turns: int
+
+
+@dataclass(frozen=True, slots=True)
 class ClockStepped:
     """The gateway's clock was set: from here on `at` = running time + an offset changed by `by_ms`."""
 
@@ -224,9 +234,9 @@ class TestCallAsked:
 
 
 Event = (
-    Started | Resumed | ClockStepped | NotedAt | SiteChanged | Refused | Condition | Delivery | Cast
-    | CouchBroken | Turned | Moved | Loaded | KilnWorked | Answered | Quieted | Unquieted | PutOutOfService
-    | PutInService | TestCallAsked | CheckedIn | CheckedOut | HandedOver
+    Started | Resumed | Restored | ClockStepped | NotedAt | SiteChanged | Refused | Condition | Delivery
+    | Cast | CouchBroken | Turned | Moved | Loaded | KilnWorked | Answered | Quieted | Unquieted
+    | PutOutOfService | PutInService | TestCallAsked | CheckedIn | CheckedOut | HandedOver
     | HandoverRead | Later
 )  # fmt: skip
 Input = Reading | Event
@@ -236,6 +246,7 @@ EVENTS: dict[str, type] = (
     {
         "started": Started,
         "resumed": Resumed,
+        "restored": Restored,
         "clock-stepped": ClockStepped,
         "noted-at": NotedAt,
         "site": SiteChanged,
@@ -263,7 +274,7 @@ KINDS: dict[type, str] = {kind: word for word, kind in EVENTS.items()}
 
 #: What a person may record, by the verb typed (contract C6).
 VERBS: frozenset[str] = frozenset(EVENTS) - {
-    "started", "resumed", "clock-stepped", "noted-at", "site", "refused", "condition", "delivery",
+    "started", "resumed", "restored", "clock-stepped", "noted-at", "site", "refused", "condition", "delivery",
 }  # fmt: skip
 
 

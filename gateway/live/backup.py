@@ -15,6 +15,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from gateway.core.inputs import Restored
 from gateway.core.moment import rfc3339
 from gateway.edges import control
 from gateway.edges.clock import real_wall_ms
@@ -31,6 +32,9 @@ WITHIN_S = 3600.0
 LOCK, PARTS = "back-up.lock", "back-up-*.part"
 #: A part that nobody came for is from a process that was killed.
 LEFT_S = 7200.0
+#: A restored store numbers its alarms and turns so much further for each hour begun since the copy was made,
+#: its notices for each minute: more than even a bad night gives. Of 30 days where it is not known since when.
+A_WHILE, UNKNOWN_MS = 100, 30 * 86_400_000
 #: After each megabyte, so that commits get at the disk.
 BREATH_S = 0.01
 
@@ -187,10 +191,22 @@ def restore(file: Path, store: Path) -> Look:
     if found.faults:
         return found
     try:
-        copying.place(file, store)
+        copying.place(file, store, _moved(found.contents, real_wall_ms()))
     except StoreHeld as fault:
         raise SettingsFault(str(fault)) from fault
     return copying.look(store / DATABASE)
+
+
+def _moved(held: Contents | None, now_ms: int) -> Restored:
+    """How far to move the numbers on: as many as can have been given since the copy's last entry.
+
+    Where the store does not live by the world's clock, or this machine's is wrong, nobody knows since when.
+    """
+    since_ms = now_ms - held.last_at_ms if held and held.clock == "wall" else 0
+    if since_ms <= 0:
+        since_ms = UNKNOWN_MS
+    hours, minutes = -(-since_ms // 3_600_000), -(-since_ms // 60_000)
+    return Restored(hours * A_WHILE, minutes * A_WHILE, hours * A_WHILE)
 
 
 def verify(path: Path) -> Look:

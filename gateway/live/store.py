@@ -23,7 +23,6 @@ FACTS = "health.json"
 #: What is known of the newest back-up.
 COPIED = "back-up.json"
 WITHIN_S = 5.0
-FIRST_ALARM = 101
 _TOGETHER = 5000
 _LOOK_AGAIN_S = 0.1
 _NOTED_FOR_MS = 60_000
@@ -69,10 +68,14 @@ def _restored(snapshot: bytes | None, n: int) -> tuple[State, int]:
     return engine.new(), 0
 
 
-def alarm_numbers(reader: Reader) -> range:
-    """Every number an alarm has had."""
-    newest = reader.alarms(True, 1)
-    return range(FIRST_ALARM, newest[-1].alarm.number + 1 if newest else FIRST_ALARM)
+class _AlarmNumbers:
+    """Every number an alarm has had. A restored store goes on far above the last: they are no range."""
+
+    def __init__(self, reader: Reader) -> None:
+        self._reader = reader
+
+    def __contains__(self, number: object) -> bool:
+        return isinstance(number, int) and self._reader.has_alarm(number)
 
 
 def runs(store: Path) -> bool:
@@ -167,7 +170,7 @@ def checked(kind: str, body: dict[str, Any], now_ms: int, reader: Reader, site: 
         event = asked.read(kind, asked.by_id(body, site), now_ms, site.time_zone)
     except ValueError as fault:
         raise SettingsFault(str(fault)) from fault
-    fault_text = asked.cannot_be(event, site, alarm_numbers(reader))
+    fault_text = asked.cannot_be(event, site, _AlarmNumbers(reader))
     if fault_text:
         raise SettingsFault(fault_text)
     return event

@@ -14,7 +14,8 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from gateway.edges.sqlite import reads, schema
+from gateway.core.inputs import Restored
+from gateway.edges.sqlite import reads, restored, schema
 from gateway.edges.sqlite.faults import faults, store_fault
 from gateway.edges.sqlite.place import DATABASE, take_writers_place
 from gateway.errors import StoreFault, StoreMismatch
@@ -97,8 +98,11 @@ def look(path: Path) -> Look:
         return Look(None, [f"{path}: {fault}"])
 
 
-def place(file: Path, directory: Path) -> None:
-    """Put a copy into an empty store's place, whole or not at all. Raises StoreFault or StoreHeld."""
+def place(file: Path, directory: Path, moved: Restored) -> None:
+    """Put a copy into an empty store's place, whole or not at all; the first to write to it enters `moved`.
+
+    Raises StoreFault or StoreHeld.
+    """
     target, fresh = directory / DATABASE, directory / f"{DATABASE}.new"
     directory.mkdir(mode=0o700, parents=True, exist_ok=True)
     lock = take_writers_place(directory)
@@ -110,6 +114,9 @@ def place(file: Path, directory: Path) -> None:
             )
         fresh.unlink(missing_ok=True)
         write_through(file, fresh)
+        with faults(), closing(_open(fresh, "")) as db:
+            db.execute("PRAGMA synchronous = FULL")
+            restored.mark(db, moved)
         os.link(fresh, target)
     except OSError as fault:
         raise StoreFault(f"{target}: cannot be written ({fault})") from fault

@@ -67,6 +67,11 @@ def alarms(db: sqlite3.Connection, ended: bool, most: int) -> list[AlarmLine]:
     return [AlarmLine(_effect(AlarmChange, body), tuple(history[number])) for number, body in rows]
 
 
+def has_alarm(db: sqlite3.Connection, number: int) -> bool:
+    """As `ports.Reader.has_alarm`."""
+    return db.execute("SELECT 1 FROM alarm WHERE number = ?", (number,)).fetchone() is not None
+
+
 def notices(db: sqlite3.Connection, most: int) -> list[NoticeLine]:
     """As `ports.Reader.notices`."""
     rows = db.execute(_NOTICES, (most,)).fetchall()

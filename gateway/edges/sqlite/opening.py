@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-from gateway.edges.sqlite import schema
+from gateway.edges.sqlite import restored, schema
 from gateway.edges.sqlite.faults import faults
 from gateway.edges.sqlite.place import (
     DATABASE,
@@ -93,6 +93,7 @@ def _writer(
         schema.migrate(db)
         writer = Writer(db, lock, reserve)
         _identify(writer, directory, identity)
+        restored.enter(writer)
     except BaseException:
         db.close()
         raise

@@ -81,6 +81,11 @@ class Reader:
         with self.snapshot():
             return lists.alarms(self._db, ended, most)
 
+    def has_alarm(self, number: int) -> bool:
+        """As `ports.Reader.has_alarm`."""
+        with self._turn, faults():
+            return lists.has_alarm(self._db, number)
+
     def notices(self, most: int) -> list[NoticeLine]:
         """As `ports.Reader.notices`."""
         with self.snapshot():
