@@ -51,7 +51,8 @@ class Doubts(NamedTuple):
     """What the balance leaves out, as standard deviations: K of the thermometers, K/h of the rate.
 
     The rate strays as a random walk does, `rate_k_per_h` in the first hour.
-    `factor` widens or narrows the whole by how right earlier forecasts of this bed were.
+    `factor` widens or narrows all but `level_k` by how right earlier forecasts of this bed were: what a
+    thermometer errs by is in what it says later, too, and no later reading proves it.
     """
 
     level_k: float
@@ -102,5 +103,6 @@ def _sd_k(found: Fit, answers: list[float], at_h: float, air: Air, doubts: Doubt
     all_along = level * found.warmed_k + answers[4] + by_room
     room = (answers[4] * air.sd_k) ** 2 + (all_along * air.untold_k) ** 2
     # The integral of a random walk has the variance s^2 h^3 / 3.
-    strayed = doubts.level_k**2 + doubts.rate_k_per_h**2 * at_h**3 / 3.0
-    return doubts.factor * math.sqrt(max(0.0, own) * max(1.0, found.waver_k) ** 2 + room + strayed)
+    strayed = doubts.rate_k_per_h**2 * at_h**3 / 3.0
+    reckoned = max(0.0, own) * max(1.0, found.waver_k) ** 2 + room + strayed
+    return math.sqrt(doubts.factor**2 * reckoned + doubts.level_k**2)

@@ -1,4 +1,7 @@
-"""How right earlier forecasts of a bed were: what was said is kept, and held against what came."""
+"""How right earlier forecasts of a bed were: what was said is kept, and held against what came.
+
+Of a bed that nothing is proved of yet the band is wider than most beds need: some keep no balance at all.
+"""
 
 from __future__ import annotations
 
@@ -9,10 +12,16 @@ from gateway.core.estimate.bed_heat.said import Outlook
 from gateway.core.estimate.bed_heat.state import Bed, BedHeat, Promise
 
 _HOUR_MS = 3_600_000
-_PROMISE_H = (1.0, 2.0, 4.0)
-#: An old proof fades at this rate; one counts no more than this; so narrow and wide the doubt may become.
+#: Of the first hour a thermometer's wavering would be proved, and not the balance.
+_PROMISE_H = (2.0, 4.0)
+#: An old proof fades at this rate; one counts no more than this; so narrow and wide the doubt may become
+#: (ours, grade D).
 _FADE, _WORST = 0.98, 9.0
-_NARROWEST, _WIDEST = 0.8, 3.0
+_NARROWEST, _WIDEST = 0.4, 3.0
+#: By so long after a moment a turn that cut into it has been told of, or its leap is seen (ours, grade D).
+_KNOWN_MS = 1_800_000
+#: No reckoning is surer than this (K): a bin's mean wavers by it.
+_LEAST_K = 0.02
 
 
 def factor(lying: BedHeat) -> float:
@@ -21,7 +30,10 @@ def factor(lying: BedHeat) -> float:
 
 
 def promise(lying: BedHeat, bed: Bed, reckoned: list[Outlook], at_ms: int) -> None:
-    """Remember what would be said now of the next hours, without the factor that it is to prove."""
+    """Remember what would be said now of the next hours, and its doubt without the factor it is to prove.
+
+    What thermometers err by is left out: they err alike in what they say later.
+    """
     lying.promised_ms = at_ms
     began_ms = _bed_began(lying, bed)
     wide = factor(lying)
@@ -30,7 +42,9 @@ def promise(lying: BedHeat, bed: Bed, reckoned: list[Outlook], at_ms: int) -> No
             (outlook.at(at_ms + int(hours * _HOUR_MS)) for outlook in reckoned), key=lambda each: each[0]
         )
         due_ms = at_ms + int(hours * _HOUR_MS)
-        lying.promises.append(Promise(due_ms, round(said[0], 3), round(said[1] / wide, 4), began_ms))
+        doubt_k = math.sqrt(max(0.0, said[1] ** 2 - bed.doubts.level_k**2)) / wide
+        promised = Promise(due_ms, round(said[0], 2), round(max(_LEAST_K, doubt_k), 3), began_ms)
+        lying.promises.append(promised)
 
 
 def prove(lying: BedHeat, bed: Bed, at_ms: int) -> None:
@@ -40,7 +54,7 @@ def prove(lying: BedHeat, bed: Bed, at_ms: int) -> None:
     for one in lying.promises:
         if one.began_ms != began_ms:
             continue
-        if one.due_ms + BIN_MS > at_ms:
+        if one.due_ms + _KNOWN_MS > at_ms:
             waiting.append(one)
             continue
         came_c = _hottest_c(lying, bed, one.due_ms)

@@ -9,10 +9,10 @@ from gateway.core.estimate.bed_heat.ahead import Doubts
 from gateway.core.estimate.bed_heat.curve import Curve
 from gateway.core.estimate.bed_heat.fit import Figures, Known
 
-#: What was said weighs like so many proofs at the start.
-TRUST = 15.0
+#: What was said weighs like so many proofs at the start (ours, grade D).
+TRUST = 10.0
 #: K of the thermometers, K/h of the rate (ours, grade D).
-USUAL_DOUBTS = Doubts(0.055, 0.065)
+USUAL_DOUBTS = Doubts(0.06, 0.065)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,9 @@ class Hot:
 
 @dataclass(slots=True)
 class Promise:
-    """What was said of a moment: C and its standard deviation, and the bed's stretch it was said in."""
+    """What was said of a moment: C, what was to be proved of its doubt (K, one standard deviation), and the
+    bed's stretch it was said in.
+    """
 
     ROW: ClassVar[bool] = True
 
