@@ -52,12 +52,18 @@ def _kinds(state: State, place: Place, value: float) -> tuple[str, ...]:
 
 
 def _other_grain(state: State, place: Place, value: float) -> bool:
-    """Whether the bed has been cool since it was emptied, or warms, and this is not the room's air."""
+    """Whether the bed has been cool since it was emptied, or makes heat, and this is not the room's air."""
     if place.id not in state.rearmed:
         return False
+    air_c = room_c(state, place)
+    return air_c is None or value > air_c + ROOM_K
+
+
+def room_c(state: State, place: Place) -> float | None:
+    """The warmest air in the rooms of the place's floor (Cel); None where no thermometer there is heard."""
     rooms = [one.id for one in state.site.places if one.kind == "room" and one.floor == place.floor]
     air = [extreme(state, room, 1) for room in rooms]
-    return value > max((best[1].value or 0.0 for best in air if best), default=-100.0) + ROOM_K
+    return max((best[1].value for best in air if best and best[1].value is not None), default=None)
 
 
 def finding(state: State, place: Place, kind: str) -> Finding:

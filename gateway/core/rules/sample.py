@@ -18,6 +18,9 @@ EVERY_MS = 300_000
 COOL_K = 2.0
 #: A bed recorded empty that warms so fast holds grain (ours: three times the noise of a trend).
 WARMS_K_PER_H = 0.2
+#: So does one that is warmer than its room and falls no faster (ours: a bare floor 10 K over its room, which
+#: kept its warmth for ten hours, would fall twice as fast).
+KEEPS_K_PER_H = 0.5
 #: So long after a turn a bed has come down and its probes are grain again; before, its heat says nothing.
 SETTLES_MS = 45 * 60_000
 
@@ -29,7 +32,7 @@ def judge(state: State) -> None:
     state.sample_run_ms = (state.run_ms // EVERY_MS + 1) * EVERY_MS
     state.emptied = {bed: state.emptied.get(bed, state.run_ms) for bed in state.pieces.empty}
     state.rearmed = [
-        bed for bed in state.pieces.empty if bed in state.rearmed or _cool(state, bed) or _warms(state, bed)
+        bed for bed in state.pieces.empty if bed in state.rearmed or _cool(state, bed) or _grows(state, bed)
     ]
     for place in state.site.places:
         lying = state.pieces.beds.get(place.id)
@@ -48,13 +51,17 @@ def _cool(state: State, bed: str) -> bool:
     return best is not None and (best[1].value or 0.0) <= strict_c - COOL_K
 
 
-def _warms(state: State, bed: str) -> bool:
-    """Whether a bed recorded empty grows warmer long after: the last load's warmth only falls."""
+def _grows(state: State, bed: str) -> bool:
+    """Whether a bed recorded empty makes heat long after: the last load's warmth falls to the room's."""
     if state.run_ms - state.emptied[bed] < SETTLES_MS:
         return False
     best = heat.extreme(state, bed, 1)
     trend = best[1].trend_per_h() if best else None
-    return trend is not None and trend >= WARMS_K_PER_H
+    if best is None or trend is None:
+        return False
+    air_c = heat.room_c(state, state.site.place[bed])
+    keeps = air_c is not None and (best[1].value or 0.0) > air_c + heat.ROOM_K and trend > -KEEPS_K_PER_H
+    return keeps or trend >= WARMS_K_PER_H
 
 
 def since_ms(lying: Lying) -> int:
