@@ -9,7 +9,7 @@ and `cant` (somebody was asked and cannot come).
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from math import isfinite
 
@@ -115,9 +115,12 @@ def unquiet(board: BoardState, site: Site, what: Unquieted, now: Now, out: Out) 
     return None
 
 
-def bed_turned(board: BoardState, site: Site, bed: str, by: str | None, now: Now, out: Out) -> None:
+def bed_turned(
+    board: BoardState, site: Site, bed: str, by: str | None, now: Now, out: Out,
+    kinds: Sequence[str] = ("turn_overdue", "bed_hot"),
+) -> None:  # fmt: skip
     """A turn was recorded: it answers the bed's overdue turn and holds its heat calls as going does."""
-    for kind in ("turn_overdue", "bed_hot"):
+    for kind in kinds:
         alarm = board.standing.get(key_of(Subject(kind, bed)))
         if alarm is not None and is_true(alarm.state):
             board_steps.answered(board, site, alarm, "going", by, now, out)

@@ -95,6 +95,7 @@ def _site_changed(state: State, what: SiteChanged, out: Out) -> None:
     state.lost = {bed: rank for bed, rank in state.lost.items() if bed in what.site.place}
     state.lost_run_ms = 0
     state.out_of_service = {p: why for p, why in state.out_of_service.items() if p in what.site.probe}
+    state.out_since_ms = {p: at for p, at in state.out_since_ms.items() if p in what.site.probe}
 
 
 def _refused(state: State, what: Refused, out: Out) -> None:
@@ -136,6 +137,7 @@ def _out_of_service(state: State, what: PutOutOfService, out: Out) -> None:
     if probe is None:
         return
     state.out_of_service[probe.id] = (what.why or "")[:200]
+    state.out_since_ms.setdefault(probe.id, state.at_ms)
     for guard in state.guards.values():
         guard.marks.pop(probe.id, None)
     tell(state, out, [silence.finding(state, probe), *silence.watch(state)])
@@ -145,6 +147,7 @@ def _in_service(state: State, what: PutInService, out: Out) -> None:
     probe = state.site.probe.get(what.probe)
     if probe is None or state.out_of_service.pop(probe.id, None) is None:
         return
+    state.out_since_ms.pop(probe.id, None)
     window = state.window(probe.id)
     # It has the whole allowance to be heard again.
     window.silent = False

@@ -19,6 +19,7 @@ from gateway.core.state import State
 def entered(state: State, what: Any, out: Out) -> None:
     """Keep an entry in its place in time; turns it makes known or changes, alarms it begins or ends."""
     turns, lay, empty = turns_rows.rows(state), _pieces_on(state), set(state.pieces.empty)
+    before = _clock_of(state, what)
     if isinstance(what, Corrected | Voided | Upheld):
         state.pieces.put_right(state.site, out.n, what, max(state.at_ms, state.noted_ms))
     elif isinstance(what, NotTurned):
@@ -31,11 +32,19 @@ def entered(state: State, what: Any, out: Out) -> None:
     for bed in sorted({*state.pieces.beds, *emptied}):
         if bed in emptied or (not renamed and _other_grain(state, lay.get(bed, []), bed)):
             _forget_heat(state, bed, out)
-    if isinstance(what, Turned) and what.bed in state.site.place and _just_now(state, what):
+    if isinstance(what, Turned) and what.bed in state.site.place:
+        answers = ["turn_overdue"] if _just_now(state, what) or _clock_of(state, what) != before else []
+        answers += ["bed_hot"] if _just_now(state, what) else []
         now = Now(state.at_ms, state.run_ms)
-        board.bed_turned(state.board, state.site, what.bed, what.by, now, out)
+        board.bed_turned(state.board, state.site, what.bed, what.by, now, out, answers)
     followers.entered(state, what, out)
     tell(state, out, [*turning.judge(state), *silence.watch(state), *steeping.judge(state)])
+
+
+def _clock_of(state: State, what: Any) -> turning.Turning | None:
+    """The turn clock of a bed that was turned: an old turn that moves it on is the one it waited for."""
+    place = state.site.place.get(what.bed) if isinstance(what, Turned) else None
+    return turning.clock(state, place) if place is not None else None
 
 
 def _just_now(state: State, what: Turned) -> bool:

@@ -31,6 +31,7 @@ class State:
     `due_run_ms` is a running time before which no tick can do anything; 0 asks for the very next one.
     `settling_from_ms` is the running time from which silence counts (after a start, a gap, a lost broker).
     `noted_ms` is the real time at which people recorded while the gateway was down, 0 while it runs.
+    `out_since_ms` is since when each probe that is out of service has been so.
     `rearmed` are beds recorded empty that have been cool since, or warm up: what is warm there now is grain.
     `emptied` is since when on running time each of those recorded empty has been so.
     `lost`: beds of which a place that nobody sees is at a limit by now, and which (rank); `lost_run_ms`: when
@@ -52,6 +53,7 @@ class State:
     pieces: Pieces = field(default_factory=Pieces)
     board: BoardState = field(default_factory=BoardState)
     out_of_service: dict[str, str] = field(default_factory=dict)
+    out_since_ms: dict[str, int] = field(default_factory=dict)
     overdue: list[str] = field(default_factory=list)
     unwatched: list[str] = field(default_factory=list)
     lost: dict[str, int] = field(default_factory=dict)

@@ -211,10 +211,12 @@ def _blind_finding(state: State, place: Place) -> Finding:
     )
     # What a probe on its hook says is the room's, and no word of the bed.
     in_grain = [probe for probe in probes if probe.id not in state.honesty.away]
-    heard_windows = [state.window(probe.id) for probe in in_grain if state.window(probe.id).value is not None]
-    last = max(heard_windows, key=lambda window: window.measured_ms, default=None)
+    watched = [(_watched_until_ms(state, one), state.window(one.id)) for one in in_grain]
+    until_ms, last = max(
+        (one for one in watched if one[1].value is not None), key=lambda one: one[0], default=(0, None)
+    )
     gone_ms = [state.honesty.away_ms[probe.id] for probe in probes if probe.id in state.honesty.away_ms]
-    gone_ms += [last.measured_ms] if last else []
+    gone_ms += [until_ms] if last else []
     lying = state.pieces.beds.get(place.id)
     parts = [f"{silent} silent"] if silent else []
     parts += [f"{out} out of service"] if out else []
@@ -235,3 +237,9 @@ def _blind_finding(state: State, place: Place) -> Finding:
         detail=", ".join(parts) or "no probe",
         air=short(state, place),
     )
+
+
+def _watched_until_ms(state: State, probe: Probe) -> int:
+    """The probe's newest reading, but none after it was put out of service: those watch nothing."""
+    measured_ms = state.window(probe.id).measured_ms
+    return min(measured_ms, state.out_since_ms.get(probe.id, measured_ms))

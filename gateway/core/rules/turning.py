@@ -154,7 +154,7 @@ def finding(state: State, place: Place) -> Finding:
         piece=lying.piece if lying else None,
         day=day_of(lying, state.at_ms) if lying else None,
         last_turned_ms=turning.last_ms if turning else None,
-        wanted_by_ms=turning.overdue_ms if turning else None,
+        wanted_by_ms=turning.due_ms if turning else None,
         detail=detail,
         air=short(state, place),
     )

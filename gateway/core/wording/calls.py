@@ -101,11 +101,18 @@ def _turn_overdue(told: Told) -> tuple[str, list[Part]]:
         _turned_wanted(told) if wanted else Part(told.turned(), TURNED),
         Part(f" by {wanted}, now {told.time(told.at_ms)}." if wanted else ""),
         Part(value, 1),
-        Part(_comma(told.trend()) if value else "", TREND),
+        Part(_comma(told.trend()) if value else "", DETAIL),
         Part("." if value else "", 1),
-        Part(f" {told.detail()}." if told.detail() else "", DETAIL),
+        # Which part of the bed waits says where to go; how it warms is on the page as well.
+        Part(_sentence(told.detail()), NEXT),
         *air_first(told, " Air the room, then turn.", SINCE),
     ]
+
+
+def _sentence(said: str) -> str:
+    """With its capital, where the plain set of a phone has it."""
+    first = said[:1].upper() if said[:1].isascii() else said[:1]
+    return f" {first}{said[1:]}." if said else ""
 
 
 def _turned_wanted(told: Told) -> Part:
