@@ -141,7 +141,7 @@ class Pipeline:
             batch.fill(messages, journal, self._parts.repeats_kept)
             added = journal.add_readings(stamp.at_ms, stamp.run_ms, batch.readings)
             fresh.extend(added.entries)
-            batch.conflict(added.conflicts)
+            batch.refuse(added)
             if batch.rejected:
                 fresh.extend(journal.add_event(stamp.at_ms, stamp.run_ms, event) for event in batch.refused())
                 journal.keep_rejected(stamp.at_ms, batch.rejected)

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from gateway.core import wire
 from gateway.core.inputs import Refused
 from gateway.core.reading import OWN_TIME, Reading, Reason, Rejected
-from gateway.ports import Journal, Message
+from gateway.ports import Added, Journal, Message
 
 log = logging.getLogger(__name__)
 
@@ -67,13 +67,18 @@ class Batch:
         known = journal.remember_delivery(digest(message), keep)
         return known and message.dup
 
-    def conflict(self, readings: Sequence[Reading]) -> None:
-        """Put aside readings that contradict what is kept for their probe and time."""
-        origin = dict(zip(self.readings, self._origin, strict=True)) if readings else {}
-        for reading in readings:
-            message = origin[reading]
-            why = wire.Refusal(Reason.CONFLICT, "another value is kept for this probe and time")
-            self.rejected.append(wire.rejected(message.topic, message.payload, why, reading.probe))
+    def refuse(self, added: Added) -> None:
+        """Put aside what contradicts what is kept for its probe and time, or may have been kept once."""
+        origin = (
+            dict(zip(self.readings, self._origin, strict=True)) if added.conflicts or added.too_old else {}
+        )
+        for readings, why in (
+            (added.conflicts, wire.Refusal(Reason.CONFLICT, "another value is kept for this probe and time")),
+            (added.too_old, wire.Refusal(Reason.TOO_OLD, "the readings of its minute were let go long ago")),
+        ):
+            for reading in readings:
+                message = origin[reading]
+                self.rejected.append(wire.rejected(message.topic, message.payload, why, reading.probe))
 
     def refused(self) -> Iterator[Refused]:
         """One event for each probe, or topic where no probe is known, and reason."""

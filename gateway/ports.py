@@ -88,11 +88,13 @@ class Source(Protocol):
 
 
 class Added(NamedTuple):
-    """What became of the readings of one commit: entries for the kept, a count, and the contradictions."""
+    """What became of the readings of one commit: entries for the kept, a count, the contradictions, and
+    those of minutes whose readings were let go: whether they were among them nobody can tell."""
 
     entries: list[Entry]
     duplicates: int
     conflicts: list[Reading]
+    too_old: list[Reading]
 
 
 class Cursor(NamedTuple):

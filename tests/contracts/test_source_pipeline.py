@@ -196,6 +196,21 @@ def test_every_message_has_one_outcome_and_the_counts_say_so(gateway: Gateway) -
     assert conflict.rejected.probe == "c1"
 
 
+def test_a_repeat_of_what_was_let_go_is_refused_as_too_old_and_counted(gateway: Gateway) -> None:
+    gateway.source.publish("quern/bed-c/c1", measured(17.1), measured(17.2, 60))
+    gateway.round(5_000)
+    gateway.line.end()
+    with gateway.journal.atomic():
+        assert gateway.journal.let_go(10**15, 10, mirrored=False) > 0
+    gateway.source.publish("quern/bed-c/c1", measured(17.1), measured(17.3, 120))
+    gateway.round(5_000)
+    counts = gateway.counts()
+    assert (counts["received"], counts["kept"], counts["refused"]) == (4, 3, 1)
+    refused = [what for what in gateway.said() if isinstance(what, Refused)]
+    assert refused == [Refused("quern/bed-c/c1", "c1", "too_old", 1)]
+    assert len(gateway.source.settled) == 4
+
+
 def test_many_unknown_topics_in_one_commit_do_not_flood_the_journal(gateway: Gateway) -> None:
     for number in range(500):
         gateway.source.publish(f"quern/attic/{number}", "1")

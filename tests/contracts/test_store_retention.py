@@ -111,14 +111,40 @@ def test_figures_are_those_of_all_readings_whatever_has_gone_and_come_late(store
             )
             for _ in range(draw.randrange(20))
         ]
+        # Some come once more, weeks after the first of them were let go.
+        batch += draw.sample(store.all, min(len(store.all), draw.choice((0, 0, 5))))
         store.commit(*batch, event=draw.random() < 0.3)
         if draw.random() < 0.5:
             store.judged()
         store.let_go(draw.choice((0, 3_600_000, 8 * 3_600_000)), draw.choice((1, 7, 100)))
         for probe in PROBES:
             assert same(figures(store, probe), expected(store.all, probe))
+    assert len({(one.probe, one.measured_at_ms) for one in store.all}) == len(store.all), "each once"
     assert copying.look(store.folder / "journal.db").faults == []
     assert int(store.reader.get_meta("readings_gone") or 0) > 100, "some have gone, or this shows nothing"
+
+
+def test_a_repeat_of_what_was_let_go_is_refused_and_a_late_one_of_another_minute_is_kept(
+    store: Store,
+) -> None:
+    first = [Reading("a-low", BEGAN_MS + 1000 * second, 15.0, OWN_TIME) for second in (0, 10, 70)]
+    timeless = Reading("a-low", BEGAN_MS + 20_000, 15.5)
+    store.commit(*first, Reading("b-co2", BEGAN_MS, 900.0, OWN_TIME), event=True)
+    store.now_ms += DAY_MS
+    store.commit(Reading("a-low", BEGAN_MS + 30_000, 16.0, OWN_TIME), Reading("b-co2", BEGAN_MS + 1, 901.0))
+    store.judged()
+    store.let_go(DAY_MS // 2)
+    before = figures(store, "a-low")
+    again = [*first, Reading("a-low", BEGAN_MS + 5000, 15.0, OWN_TIME), first[0]._replace(value=99.0)]
+    still_there = Reading("a-low", BEGAN_MS + 30_000, 16.0, OWN_TIME)
+    late = [Reading("a-low", BEGAN_MS + 130_000, 14.0, OWN_TIME), Reading("a-mid", BEGAN_MS, 14.0, OWN_TIME)]
+    with store.writer.atomic():
+        added = store.writer.add_readings(store.now_ms, store.now_ms, [*again, still_there, *late, timeless])
+    assert added.too_old == again
+    assert added.duplicates == 1
+    assert [entry.what for entry in added.entries] == [*late, timeless]
+    assert figures(store, "a-low")[1] == before[1]
+    assert figures(store, "a-low")[0].times == before[0].times + 1, "what came without a time is a new one"
 
 
 def test_what_is_left_reads_as_before(store: Store) -> None:

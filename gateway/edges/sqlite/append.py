@@ -10,10 +10,17 @@ from gateway.core.inputs import Entry, Event, event_to_plain
 from gateway.core.reading import OWN_TIME, Reading
 from gateway.core.timeline import REBASE_MS
 from gateway.edges.sqlite import reads
+from gateway.edges.sqlite.sums import MINUTE_MS
 from gateway.ports import Added
 
 _INSERT = "INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (probe, measured_at_ms) DO NOTHING"
 _KEPT = "SELECT value FROM reading WHERE probe = ? AND measured_at_ms = ?"
+#: The end of the newest minute of a probe that readings were let go from.
+_GONE = "SELECT (max(minute) + 1) * ? FROM minute WHERE probe = ?"
+_GONE_FROM = """
+    SELECT 1 FROM minute AS m WHERE m.probe = ? AND m.minute = ?
+        AND NOT EXISTS (SELECT 1 FROM reading AS r WHERE r.probe = m.probe AND r.measured_at_ms = ?)
+"""
 _NEWEST_ARRIVAL = """
     SELECT measured_at_ms FROM reading
     WHERE probe = ? AND measured_at_ms BETWEEN ? AND ? AND flags & ? = 0
@@ -30,6 +37,7 @@ class Appender:
         self._stamp = (0, 0)
         self._probes: dict[str, int] = {}
         self._arrivals: dict[str, int] = {}
+        self._gone_ms: dict[str, int] = {}
 
     def recall(self) -> None:
         """Begin again from what the file holds: after opening, and after a transaction was rolled back."""
@@ -37,32 +45,47 @@ class Appender:
         self._stamp = reads.newest_stamp(self._db)
         self._probes = dict(self._db.execute("SELECT name, id FROM probe"))
         self._arrivals = {}
+        self._gone_ms = {}
 
     def add_readings(self, at_ms: int, run_ms: int, readings: Sequence[Reading]) -> Added:
         """As `ports.Journal.add_readings`."""
         if not readings:
-            return Added([], 0, [])
+            return Added([], 0, [], [])
         timed = [r if r.flags & OWN_TIME else self._arrived(r) for r in readings]
-        ids = self._ids(timed)
+        ids, gone_ms = self._ids(timed), self._gone_ms
+        too_old = [r for r in timed if r[1] < gone_ms[r[0]] and r.flags & OWN_TIME and self._gone(r)]
+        if too_old:
+            left_out = set(too_old)
+            timed = [r for r in timed if r not in left_out]
         first = self._n + 1
         rows = [(n, ids[r[0]], r[1], r[2], r[3], r[4], r[5]) for n, r in enumerate(timed, first)]
         self._db.execute("SAVEPOINT readings")
         if self._db.executemany(_INSERT, rows).rowcount == len(rows):
-            added = Added([Entry(n, at_ms, run_ms, r) for n, r in enumerate(timed, first)], 0, [])
+            added = Added([Entry(n, at_ms, run_ms, r) for n, r in enumerate(timed, first)], 0, [], too_old)
         else:
             # Some were there before, and the numbers given to those must not be lost: once more, singly.
             self._db.execute("ROLLBACK TO readings")
-            added = self._add_singly(at_ms, run_ms, timed)
+            added = self._add_singly(at_ms, run_ms, timed)._replace(too_old=too_old)
         self._db.execute("RELEASE readings")
         self._numbered(at_ms, run_ms, len(added.entries))
         return added
 
     def _ids(self, readings: Sequence[Reading]) -> dict[str, int]:
-        for name in {reading.probe for reading in readings} - self._probes.keys():
+        names = {reading.probe for reading in readings}
+        for name in names - self._probes.keys():
             number = self._db.execute("INSERT INTO probe (name) VALUES (?)", (name,)).lastrowid
             assert number is not None  # noqa: S101 - an INSERT that did not raise has a row
             self._probes[name] = number
+        for name in names - self._gone_ms.keys():
+            row = self._db.execute(_GONE, (MINUTE_MS, self._probes[name])).fetchone()
+            self._gone_ms[name] = row[0] or 0
         return self._probes
+
+    def _gone(self, reading: Reading) -> bool:
+        """Whether readings of its minute were let go, and it is none of those still there."""
+        at_ms = reading.measured_at_ms
+        key = (self._probes[reading.probe], at_ms // MINUTE_MS, at_ms)
+        return self._db.execute(_GONE_FROM, key).fetchone() is not None
 
     def _arrived(self, reading: Reading) -> Reading:
         """A reading without a time of its own, put after the probe's last one of that kind.
@@ -87,7 +110,7 @@ class Appender:
         return int(row[0]) if row else at_ms - 1
 
     def _add_singly(self, at_ms: int, run_ms: int, readings: Sequence[Reading]) -> Added:
-        added = Added([], 0, [])
+        added = Added([], 0, [], [])
         duplicates = 0
         for given in readings:
             reading, step_ms = given, 1

@@ -1,9 +1,10 @@
 """Letting raw readings go: oldest first, a few at a time, what they come to by the minute is kept for ever.
 
 Old is what was committed long enough ago by running time, which no step of a clock can change. A reading the
-judge or the mirror may still need stays. Figures are sums of committed readings: one that comes late, after
-others of its minute were let go, is added to them when it goes itself, and `grains` counts both together. No
-reading goes before it is in the sum of its quarter of an hour.
+judge or the mirror may still need stays. Figures are sums of committed readings: where some of a minute were
+let go and others not yet, `grains` counts both together. One that comes after others of its minute were let
+go is refused: it may be one of them, and would be counted twice. No reading goes before it is in the sum of
+its quarter of an hour.
 """
 
 from __future__ import annotations

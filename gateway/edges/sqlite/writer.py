@@ -148,7 +148,10 @@ class Writer:
     @_change
     def let_go(self, until_run_ms: int, most: int, *, mirrored: bool) -> int:
         """As `retention.let_go`."""
-        return retention.let_go(self._db, until_run_ms, most, mirrored=mirrored)
+        looked_at = retention.let_go(self._db, until_run_ms, most, mirrored=mirrored)
+        if looked_at:
+            self._stale = True
+        return looked_at
 
     @_change
     def add_quarters(self, most: int) -> int:
