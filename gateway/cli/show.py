@@ -84,9 +84,20 @@ def _turns(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) -
 
 def _notices(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) -> Answer:
     found = documents.notices(reader.notices(MOST))
-    late = sum(bool(row["attempts"] and not row["delivered_at"] and not row["withdrawn"]) for row in found)
+    late = sum(_unreached(row, found, state) for row in found)
     head = f"{late} did not reach their phone yet" if late else words.count(len(found), "message")
     return Answer(found, head, tables.notices, late > 0)
+
+
+def _unreached(row: Row, found: list[Row], state: State) -> bool:
+    """Whether a message was tried and its phone has it not, nor anything later where the phone is gone."""
+    if not row["attempts"] or row["delivered_at"]:
+        return False
+    if row["withdrawn"] != "gone":
+        return not row["withdrawn"]
+    mine = [one for one in found if one["phone"] == row["phone"] and one["number"] > row["number"]]
+    still = any(phone.id == row["phone"] for phone in state.site.phones)
+    return still and not any(one["delivered_at"] for one in mine)
 
 
 def _rejected(reader: Reader, state: State, store: Path, more: Mapping[str, Any]) -> Answer:

@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from gateway.core import inputs
+from gateway.core.effects import Notice
 from gateway.show import words
-from tests.cli.house import ROOT, SOON_S, run_program, schema, type_in
+from tests.cli.house import ROOT, SOON_S, Night, run_program, schema, site_of, type_in
 
 READING = (
     "beds", "probes", "alarms", "turns", "notices", "rejected", "health", "tonight", "piece", "lay",
@@ -156,3 +158,14 @@ def test_a_long_id_breaks_where_it_is_joined_and_loses_nothing(name: str) -> Non
         "middle-",
         "thermometer-2",
     ]
+
+
+def test_a_message_whose_phone_is_gone_is_bad_news_until_one_reaches_it(tmp_path: Path, site: Path) -> None:
+    night = Night(tmp_path / "gone", site_of(site))
+    for outcome, status, code in (("gone", 410, 1), ("delivered", 200, 0)):
+        night.commit(inputs.TestCallAsked("ada"))
+        rung = [made for made in night.made if isinstance(made, Notice)][-1]
+        night.commit(inputs.Delivery(rung.number, rung.phone, outcome, status), snapshot=True)
+        said = type_in("--store", tmp_path / "gone", "notices")
+        assert (said.code, "1 did not reach" in said.out) == (code, bool(code))
+    night.writer.close()
