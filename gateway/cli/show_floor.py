@@ -44,7 +44,7 @@ def forecast(state: State) -> Told:
     """What each bed will do if nobody turns it."""
     found = documents.forecast(views_heat.forecast(state))
     told = sum(row["not_yet"] is None for row in found)
-    head = f"{words.count(len(found), 'bed')} with a piece, {told} foretold; nine in ten lie in the brackets"
+    head = f"{words.count(len(found), 'bed')}, {told} foretold; nine in ten lie in the brackets"
     return Told(found, head, tables_heat.forecast, False)
 
 

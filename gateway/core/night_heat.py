@@ -27,7 +27,7 @@ class Hot(NamedTuple):
     """A bed that will be at its high limit: when, when the list turns it (None: not by then), a warm room."""
 
     place: Place
-    piece: str
+    piece: str | None
     limit_c: float
     reach: Reach
     turn_ms: int | None
@@ -42,7 +42,7 @@ def found(state: State, until_ms: int) -> list[Hot]:
     for place in night.walk(state):
         lying = state.pieces.beds.get(place.id)
         level = level_of(heat.ladder_for(state, place, "bed_hot", state.at_ms), heat.HIGH)
-        if lying is None or level is None or state.guard("bed_hot", place.id).rank >= heat.HIGH:
+        if level is None or state.guard("bed_hot", place.id).rank >= heat.HIGH:
             continue
         reach = surely(state, place, level.name)
         if reach is None or reach.at_ms > until_ms:
@@ -51,8 +51,8 @@ def found(state: State, until_ms: int) -> list[Hot]:
         room_c = room_near.near_c(state, place, level.limit)
         if turn is None or turn.start_ms + turn.takes_ms > reach.at_ms or room_c is not None:
             turn_ms = turn.start_ms if turn else None
-            couch = in_couch(lying, state.at_ms)
-            hot.append(Hot(place, lying.piece, level.limit, reach, turn_ms, room_c, couch))
+            couch, piece = (in_couch(lying, state.at_ms), lying.piece) if lying else (False, None)
+            hot.append(Hot(place, piece, level.limit, reach, turn_ms, room_c, couch))
     return hot
 
 

@@ -21,17 +21,24 @@ _HOUR_MS = 3_600_000
 
 
 def forecast(state: State) -> list[dict[str, Any]]:
-    """One row a bed with a piece on it, in walking order."""
-    return [bed(state, place) for place in night.walk(state) if place.id in state.pieces.beds]
+    """One row a bed whose heat is judged, be its piece recorded or not, in walking order."""
+    return [bed(state, place) for place in night.walk(state) if _shown(state, place)]
+
+
+def _shown(state: State, place: Place) -> bool:
+    if place.id in state.pieces.beds:
+        return True
+    best = heat.extreme(state, place.id, 1)
+    return best is not None and "bed_hot" in heat.judged(state, place, best[1].value or 0.0)
 
 
 def bed(state: State, place: Place) -> dict[str, Any]:
-    """The row of one bed; a piece lies on it."""
-    moments = _moments(state)
+    """The row of one bed; without a recorded piece its limits are the strictest."""
+    lying, moments = state.pieces.beds.get(place.id), _moments(state)
     told = balance.forecast(state, place, reach.limits(state, place), sorted(moments))
     return {
         "bed": place.id,
-        "piece": state.pieces.beds[place.id].piece,
+        "piece": lying.piece if lying else None,
         "made_at": told.made_ms,
         "rate_k_per_h": told.rate_k_per_h,
         "not_yet": told.not_yet,
@@ -103,7 +110,10 @@ def evenness_row(state: State, place: Place) -> dict[str, Any]:
 
 def breathing(state: State, place: Place) -> dict[str, Any]:
     """Estimated respiration: mg of CO2 per kg of dry matter and hour, W per tonne of barley; or why not."""
-    lying = state.pieces.beds[place.id]
+    lying = state.pieces.beds.get(place.id)
+    if lying is None:
+        return {"mg_per_kg_h": None, "w_per_t": None, "least_w_per_t": None, "most_w_per_t": None,
+                "grade": "D", "not_yet": "no piece is recorded here"}  # fmt: skip
     gas = max(state.good(place.id, "co2"), key=lambda pair: pair[1].value or 0.0, default=None)
     best = heat.extreme(state, place.id, 1)
     warm_c = best[1].value if best and best[1].value is not None else 0.0

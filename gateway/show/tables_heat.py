@@ -20,7 +20,8 @@ def forecast(found: list[Row], eyes: Eyes) -> Shown:
 
 def _bed(row: Row, eyes: Eyes) -> list[Text]:
     rate = f"{row['rate_k_per_h']:+.1f} K an hour" if row["rate_k_per_h"] is not None else ""
-    head = cell(eyes.place(row["bed"]), f"piece {row['piece']}", rate)
+    piece = "no cast recorded" if row["piece"] is None else f"piece {row['piece']}"
+    head = cell(eyes.place(row["bed"]), piece, rate)
     if row["not_yet"] is not None:
         return [head, cell(f"not yet: {row['not_yet']}", _breathing(row))]
     points = [row["points"][hours * _POINTS_AN_HOUR - 1] for hours in _AHEAD]

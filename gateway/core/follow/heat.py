@@ -1,7 +1,7 @@
 """The heat of each bed, followed and carried forward.
 
-Every thermometer in grain and in the air over it is taken; each ten minutes of running time each bed with a
-piece on it is considered. What is said of the hours ahead is worked out when somebody asks.
+Every thermometer in grain and in the air over it is taken; each ten minutes of running time each bed with
+grain on it is considered, recorded or not. What is said of the hours ahead is worked out when somebody asks.
 """
 
 from __future__ import annotations
@@ -21,6 +21,8 @@ from gateway.core.site import Place, Probe
 from gateway.core.state import State
 
 CONSIDER_MS = 600_000
+#: Grain that grows is warmer than the room over it by more than this; a probe on a hook is not (ours).
+ROOM_K = 2.0
 
 
 def reading(state: State, heard: Heard, out: Out) -> None:
@@ -29,12 +31,43 @@ def reading(state: State, heard: Heard, out: Out) -> None:
         return
     kept, place = state.heats, heard.place
     if place.kind == "bed":
-        if place.id in state.pieces.beds:
+        if may_hold(state, place.id):
             bed_heat.take(kept.heat, place.id, heard.probe.id, heard.measured_ms, heard.value, state.at_ms)
     elif place.kind == "room":
         bed_heat.over(kept.heat, _air(place), heard.measured_ms, heard.value, state.at_ms)
     if kept.ahead:
         kept.ahead.clear()
+
+
+def may_hold(state: State, bed: str) -> bool:
+    """Whether grain may lie there: recorded, or nobody recorded the bed empty, or it does not look so."""
+    return bed in state.pieces.beds or bed not in state.pieces.empty or bed in state.rearmed
+
+
+def room_c(state: State, place: Place) -> float | None:
+    """The warmest air in the rooms of the place's floor (Cel); None where no thermometer there is heard."""
+    rooms = [one.id for one in state.site.places if one.kind == "room" and one.floor == place.floor]
+    return max((warm_c for room in rooms for warm_c in _warm(state, room)), default=None)
+
+
+def _warm(state: State, place: str) -> list[float]:
+    return [window.value for _, window in state.good(place, "temperature") if window.value is not None]
+
+
+def unseen_grain(state: State, place: Place) -> str | None:
+    """Why nothing is foretold of a bed without a recorded piece; None where one is, or grain is seen."""
+    if place.id in state.pieces.beds:
+        return None
+    if not may_hold(state, place.id):
+        return "recorded empty"
+    hottest_c, air_c = max(_warm(state, place.id), default=None), room_c(state, place)
+    if hottest_c is None:
+        return "no piece is recorded here, and no thermometer is heard"
+    if air_c is None:
+        return "no piece is recorded here, and no thermometer in the room tells grain from air"
+    if hottest_c <= air_c + ROOM_K:
+        return "no piece is recorded here, and it is hardly warmer than the room"
+    return None
 
 
 def _air(place: Place) -> str:
@@ -49,7 +82,7 @@ def tick(state: State, out: Out) -> list[Finding]:
     kept.next_run_ms = (state.run_ms // CONSIDER_MS + 1) * CONSIDER_MS
     for place in state.site.places:
         if place.kind == "bed" and place.id in kept.heat.beds:
-            if place.id in state.pieces.beds:
+            if may_hold(state, place.id):
                 bed_heat.consider(kept.heat, bed_of(state, place), state.at_ms)
             else:
                 bed_heat.forget(kept.heat, place.id)
@@ -102,11 +135,13 @@ def finding(state: State, subject: Subject) -> Finding | None:
 
 def bed_of(state: State, place: Place) -> Bed:
     """What is told of a bed: its good thermometers, each with the last turn of its stretch, room and cast."""
-    lying = state.pieces.beds[place.id]
+    lying = state.pieces.beds.get(place.id)
     hung = tuple(
-        Hung(probe.id, turned_at(lying, probe.at_m)) for probe, _ in state.good(place.id, "temperature")
+        Hung(probe.id, turned_at(lying, probe.at_m) if lying else None)
+        for probe, _ in state.good(place.id, "temperature")
     )
-    return Bed(place.id, hung, _air(place), lying.cast_ms, state.programme(place).heat)
+    cast_ms = lying.cast_ms if lying else None
+    return Bed(place.id, hung, _air(place), cast_ms, state.programme(place).heat)
 
 
 def turned_at(lying: Lying, at_m: float | None) -> int | None:
@@ -119,8 +154,9 @@ def forecast(
     state: State, place: Place, limits: Sequence[Limit] = (), moments: Sequence[int] = ()
 ) -> Forecast:
     """What the hottest good thermometer will say for twelve hours, if nobody turns; pure."""
-    if place.id not in state.pieces.beds:
-        return Forecast(place.id, state.at_ms, "no piece is recorded here")
+    unseen = unseen_grain(state, place)
+    if unseen is not None:
+        return Forecast(place.id, state.at_ms, unseen)
     outlooks, why = _outlooks(state, place)
     return say(place.id, state.at_ms, outlooks, why, limits, moments)
 

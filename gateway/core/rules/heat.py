@@ -22,8 +22,6 @@ from gateway.core.window import Window
 
 _MINUTE_MS = 60_000
 TURN_AT, HIGH, URGENT = 1, 2, 3
-#: Grain that grows is warmer than the room over it by more than this; a probe on a hook is not (ours).
-ROOM_K = 2.0
 
 
 def judge(state: State, place: Place, probe: Probe, window: Window, fresh: bool) -> list[Finding]:
@@ -32,7 +30,7 @@ def judge(state: State, place: Place, probe: Probe, window: Window, fresh: bool)
     value, measured_ms = window.value, window.measured_ms
     if value is None:
         return []
-    for kind in _kinds(state, place, value):
+    for kind in judged(state, place, value):
         guard = state.guard(kind, place.id)
         ladder = ladder_for(state, place, kind, measured_ms)
         before = guard.rank
@@ -44,7 +42,7 @@ def judge(state: State, place: Place, probe: Probe, window: Window, fresh: bool)
     return found
 
 
-def _kinds(state: State, place: Place, value: float) -> tuple[str, ...]:
+def judged(state: State, place: Place, value: float) -> tuple[str, ...]:
     """What a reading is held against: nothing in a bed known empty, unless grain nobody recorded is there."""
     if place.id not in state.pieces.empty:
         return ("bed_hot", "bed_low")
@@ -55,15 +53,8 @@ def _other_grain(state: State, place: Place, value: float) -> bool:
     """Whether the bed has been cool since it was emptied, or makes heat, and this is not the room's air."""
     if place.id not in state.rearmed:
         return False
-    air_c = room_c(state, place)
-    return air_c is None or value > air_c + ROOM_K
-
-
-def room_c(state: State, place: Place) -> float | None:
-    """The warmest air in the rooms of the place's floor (Cel); None where no thermometer there is heard."""
-    rooms = [one.id for one in state.site.places if one.kind == "room" and one.floor == place.floor]
-    air = [extreme(state, room, 1) for room in rooms]
-    return max((best[1].value for best in air if best and best[1].value is not None), default=None)
+    air_c = balance.room_c(state, place)
+    return air_c is None or value > air_c + balance.ROOM_K
 
 
 def finding(state: State, place: Place, kind: str) -> Finding:

@@ -6,6 +6,7 @@ moments. What a bed wants is wanted until the next turn, or until it is so no lo
 
 from __future__ import annotations
 
+from gateway.core.follow import heat as balance
 from gateway.core.journey.warmth import Warmth
 from gateway.core.piece import Lying, in_couch
 from gateway.core.rules import heat
@@ -59,8 +60,8 @@ def _grows(state: State, bed: str) -> bool:
     trend = best[1].trend_per_h() if best else None
     if best is None or trend is None:
         return False
-    air_c = heat.room_c(state, state.site.place[bed])
-    keeps = air_c is not None and (best[1].value or 0.0) > air_c + heat.ROOM_K and trend > -KEEPS_K_PER_H
+    air_c = balance.room_c(state, state.site.place[bed])
+    keeps = air_c is not None and (best[1].value or 0.0) > air_c + balance.ROOM_K and trend > -KEEPS_K_PER_H
     return keeps or trend >= WARMS_K_PER_H
 
 

@@ -23,7 +23,7 @@ class Heat(NamedTuple):
     """A bed that will be too hot: from when to when (Unix ms), its turn on the list, a warm room's C."""
 
     place: str
-    piece: str
+    piece: str | None
     limit_c: float
     early_ms: int
     late_ms: int | None
@@ -55,7 +55,8 @@ def _heat(site: Site, bed: Heat) -> str:
     else:
         listed = "not on the list" if bed.turn_ms is None else f"turn {_clock(site, bed.turn_ms)}"
     room = "" if bed.room_c is None else f", room {bed.room_c:.1f}: a turn cools little"
-    head = f"{_name(site, bed.place)} piece {gsm.name(bed.piece, 8)}"
+    piece = "no cast recorded" if bed.piece is None else f"piece {gsm.name(bed.piece, 8)}"
+    head = f"{_name(site, bed.place)} {piece}"
     return f"{head} {bed.limit_c:.3g} C by {_clock(site, bed.early_ms)}{until}, {listed}{room}"
 
 
