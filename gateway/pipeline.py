@@ -32,6 +32,8 @@ Seen = TypeVar("Seen")
 
 #: Messages in one commit, at most.
 BATCH = 1000
+#: So much time is judged in one go: a clock message far ahead must not silence the status for minutes.
+SLICE_MS = 3_600_000
 #: How often a full disk is looked at again.
 ROOM_MS = 5000
 
@@ -211,6 +213,14 @@ class Pipeline:
             with self._writing() as (stamp, _):
                 pass
         entries, self._fresh = self._fresh, []
+        while stamp.run_ms - self._bench.seen.run_ms > SLICE_MS:
+            until_ms = entries[-1].run_ms if entries else self._bench.seen.run_ms + SLICE_MS
+            self._bench.advance(entries, until_ms)
+            entries = []
+            if self._bench.due:
+                self._save()
+            if self._status.due():
+                self._tell("running")
         self._bench.advance(entries, stamp.run_ms)
 
     def _save(self, snapshot: bool = False) -> None:

@@ -417,6 +417,31 @@ def test_a_clock_message_is_settled_only_when_its_time_is_kept(tmp_path: Path) -
     assert Counter(type(what) for what in after.said())[ClockStepped] == 1
 
 
+class Passing(Hands):
+    """Real time that goes on by a second whenever somebody looks."""
+
+    def mono_ms(self) -> int:
+        self.mono += 1000
+        return self.mono
+
+
+def test_a_clock_message_far_ahead_is_judged_by_the_hour_and_the_status_is_told_meanwhile(
+    tmp_path: Path,
+) -> None:
+    gateway = Gateway(tmp_path, Remembered(), TopicClock(), Passing())
+    gateway.source.publish("quern/clock", clock_message(0))
+    gateway.source.publish("quern/bed-c/c2", "23")
+    gateway.source.publish("quern/clock", clock_message(86_400))
+    gateway.round()
+    judged = [json.loads(body)["judged_to"] for body in gateway.source.statuses]
+    on_the_way = [at for at in judged if "2025-10-09T08:53:20.000Z" < at < "2025-10-10T08:53:20.000Z"]
+    assert len(on_the_way) >= 3
+    assert judged == sorted(judged)
+    assert judged[-1] == "2025-10-10T08:53:20.000Z"
+    stood_ms = resumed_at_ms(gateway.journal)
+    assert stood_ms == BEGAN_MS + 86_400_000
+
+
 def test_without_a_topic_clock_its_messages_mean_nothing(gateway: Gateway) -> None:
     gateway.source.publish("quern/clock", clock_message(3600))
     gateway.round()
