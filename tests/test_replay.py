@@ -76,7 +76,7 @@ EVENTS: st.SearchStrategy[Event] = st.one_of(
         when_ms=WHEN,
     ),
     st.builds(EVENTS_OF["check-out"], person=st.sampled_from(["ada", "ben"]), when_ms=WHEN),
-    st.builds(Condition, st.sampled_from(["broker", "session", "disk", "clock"]), st.booleans()),
+    st.builds(Condition, st.sampled_from(["broker", "session", "dropped", "disk", "clock"]), st.booleans()),
 )
 WARM = st.floats(10, 30) | st.sampled_from([4.0, 21.9, 22.0, 25.0, 66.0])
 READINGS = st.tuples(

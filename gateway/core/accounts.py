@@ -10,6 +10,9 @@ from gateway.core.site import Site
 #: The gateway's own account; no probe may be called so.
 GATEWAY = "gateway"
 
+#: Where brokers of mosquitto's kind tell how many messages of all clients they threw away since their start.
+DROPPED = "$SYS/broker/publish/messages/dropped"
+
 HEAD = "# Written by `malting-gateway credentials` from the site file; changes made here are lost.\n"
 
 
@@ -30,7 +33,7 @@ def accounts(site: Site, root: str, subscribe: Sequence[str]) -> list[Account]:
     taken = [probe.id for probe in site.probes if probe.id == GATEWAY]
     if taken:
         raise ValueError(f"probe {GATEWAY}: expected another id; {GATEWAY} is the gateway's own account")
-    found = [Account(GATEWAY, (f"{root}/gateway/#",), tuple(subscribe))]
+    found = [Account(GATEWAY, (f"{root}/gateway/#",), (*subscribe, DROPPED))]
     found += [Account(probe.id, (probe.topic,)) for probe in site.probes]
     for account in found:
         for topic in (*account.writes, *account.reads):

@@ -95,7 +95,10 @@ def _queue(facts: dict[str, Any], running: bool) -> Row:
     if not running:
         return _row("queue", "note", "not known")
     waiting = source.get("queued", 0)
-    return _row("queue", "good", f"{waiting} messages wait, {source.get('received', 0)} received since start")
+    said = f"{waiting} messages wait, {source.get('received', 0)} received since start"
+    dropped = source.get("dropped")
+    told = "" if dropped is None else f"; the broker threw {dropped} away since its own, of all clients"
+    return _row("queue", "good", said + told)
 
 
 def _clock(facts: dict[str, Any], ignored: int) -> Row:

@@ -407,6 +407,22 @@ def test_skipping_ticks_that_are_not_due_changes_nothing(seed: int) -> None:
     assert made == whole
 
 
+@pytest.mark.parametrize(
+    ("name", "kind"), [("session", "gateway_session_lost"), ("dropped", "gateway_dropped")]
+)
+def test_what_has_happened_at_the_broker_is_an_alarm_until_it_has_not_for_half_an_hour(
+    name: str, kind: str
+) -> None:
+    desk = Desk()
+    for minute in (1, 20, 45):
+        desk.lay(minute, Condition(name, True, "12 messages"))
+    desk.wait(74)
+    assert [signal for _, signal, _ in signals(desk, kind)] == ["raise"]
+    desk.wait(76)
+    assert [signal for _, signal, _ in signals(desk, kind)] == ["raise", "clear"]
+    assert {change.priority for change in desk.alarms(kind)} == {"medium"}
+
+
 def test_a_state_of_another_version_is_refused() -> None:
     with pytest.raises(ValueError, match="not a state"):
         engine.load(b'{"nonsense": 1}')

@@ -101,6 +101,11 @@ def test_a_probe_writes_its_own_topic_and_no_other(site: Site, board_brokers: Br
         assert ear.end(2) == [f"{MINE}=1", f"{ANOTHERS}=3"]
 
 
+def test_the_gateway_may_hear_what_the_broker_threw_away(site: Site, board_brokers: Brokers) -> None:
+    with listening(board_brokers(site), site, "gateway", "$SYS/broker/publish/messages/dropped") as ear:
+        assert ear.end(1) == ["$SYS/broker/publish/messages/dropped=0"]
+
+
 def test_a_probe_hears_nothing(site: Site, board_brokers: Brokers) -> None:
     broker = board_brokers(site)
     with listening(broker, site, "a-mid", "#") as ear:

@@ -67,6 +67,13 @@ def test_what_is_not_good_says_what_to_do(name: str, state: str, seen: health.Se
     assert (found["state"], bool(found["do"])) == (state, True)
 
 
+def test_what_the_broker_threw_away_is_on_the_page_where_it_tells() -> None:
+    source = (GOOD.facts or {})["source"]
+    assert row("queue", GOOD)["detail"] == "0 messages wait, 7 received since start"
+    told = row("queue", with_facts(source=source | {"dropped": 12}))["detail"]
+    assert told.endswith("; the broker threw 12 away since its own, of all clients")
+
+
 def test_late_probes_are_named() -> None:
     assert (
         "late: a-mid" in row("probes", GOOD._replace(probe_states={"a": "alive", "a-mid": "late"}))["detail"]

@@ -7,8 +7,9 @@ from gateway.core.inputs import Condition, Delivery
 from gateway.core.site import Probe
 from gateway.core.state import NEVER_MS, State, gateway_subject
 
-#: A lost session is an event, not a state: the alarm stands long enough to be seen (ours).
-SESSION_STANDS_MS = 30 * 60_000
+#: A lost session and messages thrown away are no states: their alarm stands long enough to be seen (ours).
+EVENT_STANDS_MS = 30 * 60_000
+_EVENTS = ("session", "dropped")
 #: A probe that contradicted itself is suspect until it has not done so for this long (ours).
 CONFLICT_STANDS_MS = 6 * 3_600_000
 #: One failed attempt is weather; three in a row is a phone that cannot be reached (ours).
@@ -34,10 +35,11 @@ def condition(state: State, what: Condition) -> list[Finding]:
 def judge(state: State) -> list[Finding]:
     """Conditions that end by themselves."""
     found = []
-    since = state.conditions.get("session")
-    if since is not None and state.run_ms - since >= SESSION_STANDS_MS:
-        del state.conditions["session"]
-        found.append(finding(state, "session"))
+    for name in _EVENTS:
+        since = state.conditions.get(name)
+        if since is not None and state.run_ms - since >= EVENT_STANDS_MS:
+            del state.conditions[name]
+            found.append(finding(state, name))
     for probe in state.site.probes:
         window = state.windows.get(probe.id)
         if window and window.conflict_run_ms and state.run_ms - window.conflict_run_ms >= CONFLICT_STANDS_MS:
@@ -49,8 +51,7 @@ def judge(state: State) -> list[Finding]:
 def next_run_ms(state: State) -> int:
     """A running time before which none of these ends."""
     waiting = [w.conflict_run_ms + CONFLICT_STANDS_MS for w in state.windows.values() if w.conflict_run_ms]
-    if "session" in state.conditions:
-        waiting.append(state.conditions["session"] + SESSION_STANDS_MS)
+    waiting += [state.conditions[name] + EVENT_STANDS_MS for name in _EVENTS if name in state.conditions]
     return min(waiting, default=NEVER_MS)
 
 

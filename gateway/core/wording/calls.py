@@ -205,6 +205,7 @@ CALLS: dict[str, Say] = {
     "gateway_session_lost": _gateway(
         "GATEWAY MAY HAVE MISSED READINGS", " Look through the beds once by hand."
     ),
+    "gateway_dropped": _gateway("BROKER THROWS READINGS AWAY", " Look through the beds once by hand."),
     "gateway_mirror": _gateway(
         "GATEWAY DOES NOT REACH THE SITE'S SERVER", " Nothing is lost, nobody is less watched. Look by day."
     ),

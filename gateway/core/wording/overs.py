@@ -14,6 +14,7 @@ _WORDS = {
 _GATEWAY = {
     "gateway_broker": "GATEWAY HEARS PROBES AGAIN.",
     "gateway_session_lost": "GATEWAY: missed readings, call over.",
+    "gateway_dropped": "GATEWAY: readings thrown away, call over.",
     "gateway_mirror": "GATEWAY REACHES THE SITE'S SERVER AGAIN.",
     "gateway_disk": "GATEWAY HAS ROOM AGAIN.",
     "gateway_clock": "GATEWAY CLOCK IS RIGHT AGAIN.",

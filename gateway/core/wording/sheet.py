@@ -131,6 +131,14 @@ SHEETS: dict[str, Sheet] = {
         "medium",
         _GATEWAY_OWNER,
     ),
+    "gateway_dropped": Sheet(
+        "The broker threw messages away: a queue of one of its clients is full, perhaps the gateway's.",
+        "Readings of the last minutes may be missing.",
+        "Look through the beds once by hand; give the broker longer queues (max_queued_messages).",
+        "1 hour",
+        "medium",
+        _GATEWAY_OWNER,
+    ),
     "gateway_disk": Sheet(
         "The disk of the gateway is full.",
         "New readings wait at the broker and are not judged.",

@@ -18,6 +18,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from gateway.core.accounts import DROPPED
 from gateway.edges.mqtt.inbox import Inbox
 from gateway.edges.mqtt.line import Line
 from gateway.edges.mqtt.options import Options
@@ -30,6 +31,9 @@ NAMES = {V5: "5", V311: "3.1.1"}
 _TAKEN_OVER = 0x8E
 _UNSUPPORTED = (0x84, 0x01)
 _RETAIN_ON_NEW_SUBSCRIPTION = 1
+
+#: A count of so many digits is none.
+_DIGITS = 19
 
 #: Packets handled in one go, before the writer is woken and its settlements are sent.
 _PACKETS = 250
@@ -65,10 +69,16 @@ class Link:
     """`ended` says why it is over, `given_up` that it was us who ended it.
 
     `ready`: the broker has accepted and subscribed us. `session_present` is None until it has answered.
-    `epoch` marks every message that came over this connection.
+    `epoch` marks every message that came over this connection. `asks`: whether the broker is asked what it
+    threw away, which it may refuse; `asked` while it has not answered; `dropped` is what it told last.
     """
 
-    def __init__(self, options: Options, version: MQTTProtocolVersion, epoch: int, inbox: Inbox) -> None:
+    def __init__(
+        self, options: Options, version: MQTTProtocolVersion, epoch: int, inbox: Inbox, asks: bool = True
+    ) -> None:
+        self.asked = False
+        self.dropped: int | None = None
+        self._asks = asks
         self.epoch = epoch
         self.version = version
         self.session = 0
@@ -126,8 +136,13 @@ class Link:
                 line.fill()
                 filled = True
             elif packet[0] & 0xF0 == PUBLISH:
+                found = message(*packet, self.version == V5, self.epoch, self.session)
+                if found.topic == DROPPED:
+                    if found.payload.isdigit() and len(found.payload) < _DIGITS:
+                        self.dropped = int(found.payload)
+                    continue
                 self.received += 1
-                self._inbox.put(message(*packet, self.version == V5, self.epoch, self.session))
+                self._inbox.put(found)
             else:
                 self._client.loop_read()
         if line is not None and line.over:
@@ -182,8 +197,11 @@ class Link:
             client.subscribe([(topic, 1) for topic in self._options.subscribe])
 
     def _on_subscribe(
-        self, _client: paho.Client, _data: Any, _mid: int, reasons: list[Any], _properties: Any
+        self, client: paho.Client, _data: Any, _mid: int, reasons: list[Any], _properties: Any
     ) -> None:
+        if self.asked:
+            self.asked = False  # allowed or not: what is not told is not watched
+            return
         refused = [
             topic
             for topic, reason in zip(self._options.subscribe, reasons, strict=False)
@@ -192,6 +210,9 @@ class Link:
         if refused:
             self.ended = f"the broker refused the subscription to {', '.join(refused)}"
         self.ready = not refused
+        if self.ready and self._asks:
+            self.asked = True
+            client.subscribe(DROPPED)
 
     def _on_disconnect(
         self, _client: paho.Client, _data: Any, flags: paho.DisconnectFlags, reason: Any, _properties: Any

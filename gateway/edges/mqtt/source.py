@@ -24,6 +24,8 @@ log = logging.getLogger(__name__)
 
 #: The longest the thread stands still, so that its liveness can be told.
 TURN_S = 1.0
+#: A broker that so often rather ended the connection than answer is not asked again what it threw away.
+ASK_DROPPED = 3
 #: How much the writer may be behind with statuses that could not be sent.
 _STATUSES = 64
 
@@ -48,6 +50,7 @@ class MqttSource:
         self._accepted_at_s: float | None = None
         self._paused_since_s: float | None = None
         self._fault = "not tried yet"
+        self._asks = ASK_DROPPED
         self._settlements: deque[tuple[int, list[int]]] = deque()
         self._statuses: deque[bytes] = deque(maxlen=_STATUSES)
         self._stopping = threading.Event()
@@ -118,6 +121,7 @@ class MqttSource:
             "loop_age_s": now_s - self._turned_at_s,
             "alive": self._thread.is_alive(),
             "twin": self._retry.twin,
+            "dropped": self._watch.dropped,
             "fault": self._fault,
         }
 
@@ -137,7 +141,7 @@ class MqttSource:
         """One connection, to its end; the seconds to wait before the next."""
         self._epoch += 1
         self._accepted_at_s = None
-        link = Link(self._options, self._retry.version, self._epoch, self._inbox)
+        link = Link(self._options, self._retry.version, self._epoch, self._inbox, self._asks > 0)
         reached = False
         try:
             link.open(self._accept)
@@ -148,6 +152,7 @@ class MqttSource:
         finally:
             self._link = None
             self._counts["received"] += link.received
+            self._asks -= link.asked
             link.close(orderly=self._stopping.is_set())
         return self._ended(link, reached)
 
@@ -239,6 +244,8 @@ class MqttSource:
         self._inbox.ring()
         if link.ready and not was_ready:
             self._watch.ready(now_s)
+        if link.dropped is not None:
+            self._watch.threw_away(now_s, link.dropped)
 
     def _send(self, link: Link) -> None:
         while self._settlements:
