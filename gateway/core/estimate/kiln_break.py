@@ -12,9 +12,11 @@ What is watched is how far air-off lies over its plateau, as a share of the way 
 the plateau: down at once, up slowly. So air-off that creeps, or comes to a second plateau, is caught up by
 the floor, and the announcement is withdrawn: a pause is not the break. The plateau is asked of the weather
 (`wet_c`) where that is known; the floor takes up what the weather does not know (water of the fire, a probe
-that reads wrong).
+that reads wrong). The load keeps the heat of the air it had: its plateau follows the wet bulb later.
 
-A share, so the same numbers do for another fire, another weather, or another dryer.
+A share, so the same numbers do for another fire or another weather. Times are those of a kiln; a drying that
+has not gone on for so long yet is judged by shorter ones, in proportion to its own age, so that they do for a
+quicker dryer too.
 """
 
 from __future__ import annotations
@@ -30,8 +32,8 @@ _H_MS = 3_600_000
 _FALL_H = 0.5
 #: A hole between readings counts as no longer than this: nothing is known of it.
 _HOLE_MS = 30 * _MIN_MS
-#: It has left its plateau at this part of `warm_share`: that is the moment told.
-_LEFT = 0.75
+#: It has left its plateau at this part of `warm_share`: that is the moment told; and is back at this part.
+_LEFT, _BACK = 0.75, 0.5
 _COLDEST_C, _HOTTEST_C = -30.0, 150.0
 
 
@@ -45,6 +47,8 @@ class BreakSettings:
     hold_min: float
     pause_min: float
     settle_min: float
+    young_h: float
+    creep_young_h: float
     stays_share: float
     least_lift_k: float
     fire_h: float
@@ -71,7 +75,9 @@ class BreakSeen:
 
 @dataclass(slots=True)
 class BreakWatch:
-    """What is kept of one kilning. Temperatures over the plateau are told as K over `wet_c`."""
+    """What is kept of one kilning. Temperatures over the plateau are told as K over `wet_c`, which follows
+    the wet bulb as a load does. `fired_ms`: since when there is fire enough to judge by.
+    """
 
     seen: BreakSeen = field(default_factory=BreakSeen)
     measured_ms: int = 0
@@ -89,6 +95,7 @@ class BreakWatch:
     stays: bool = False
     standing: bool = False
     quiet_until_ms: int = 0
+    fired_ms: int = 0
 
 
 def take(
@@ -108,29 +115,32 @@ def take(
     numbers = (air_off_c, air_on_c, wet_c)
     if at_ms <= watch.measured_ms or not all(_COLDEST_C <= c <= _HOTTEST_C for c in numbers):
         return []
-    over_k = air_off_c - wet_c
-    if not watch.measured_ms:
-        watch.floor_k, watch.fire_c = over_k, air_on_c
-    elif weather != watch.weather:
+    hours = min(at_ms - watch.measured_ms, _HOLE_MS) / _H_MS if watch.measured_ms else 0.0
+    follows = -math.expm1(-hours / (settings.fire_h * _age_share(watch, at_ms, settings.young_h)))
+    fire_wet_c = wet_c
+    if watch.measured_ms and weather == watch.weather:
+        wet_c = watch.wet_c + (wet_c - watch.wet_c) * follows
+    elif watch.measured_ms:
         # Another weather is no change of the air: the floor keeps its height.
         watch.floor_k += watch.wet_c - wet_c
         watch.foot_k += watch.wet_c - wet_c
-    hours = min(at_ms - watch.measured_ms, _HOLE_MS) / _H_MS if watch.measured_ms else 0.0
+    else:
+        watch.fire_c = air_on_c
     watch.measured_ms, watch.wet_c, watch.weather = at_ms, wet_c, weather
-    watch.fire_c += (air_on_c - watch.fire_c) * -math.expm1(-hours / settings.fire_h)
-    lift_k = air_on_c - wet_c
+    watch.fire_c += (air_on_c - watch.fire_c) * follows
+    over_k, lift_k = air_off_c - wet_c, air_on_c - wet_c
+    if not watch.fired_ms:
+        watch.floor_k = watch.floor_k if watch.armed else over_k
+        if lift_k - (0.0 if weather else max(0.0, over_k)) < settings.least_lift_k:
+            return []
+        watch.fired_ms = at_ms
     if not _judged(watch, settings, at_ms, air_on_c, lift_k):
         watch.since_ms = 0
-        if watch.left_ms and watch.looked_ms - watch.left_ms < settings.hold_min * _MIN_MS:
-            # Before a fire is seen to fail, the plateau it belongs to has sunk under air-off already.
-            watch.left_ms = 0
-        if lift_k >= settings.least_lift_k and over_k <= watch.floor_k:
-            # Whatever goes on, air-off no warmer than its plateau has not left it yet.
+        if air_on_c - fire_wet_c >= settings.least_lift_k and air_off_c - fire_wet_c <= watch.floor_k:
+            # Whatever goes on, air-off no warmer than its plateau is to be has not left it yet.
             watch.looked_ms = at_ms
         return []
-    creep_h = settings.creep_weather_h if weather else settings.creep_h
-    rate = _FALL_H if over_k < watch.floor_k else creep_h
-    watch.floor_k += (over_k - watch.floor_k) * -math.expm1(-hours / rate)
+    _follow(watch, settings, at_ms, over_k, hours)
     if watch.seen.state == ANNOUNCED:
         told = _hold(watch, settings, at_ms, over_k, lift_k)
     elif watch.armed:
@@ -141,13 +151,35 @@ def take(
     return told
 
 
+def _age_share(watch: BreakWatch, at_ms: int, full_h: float) -> float:
+    """How old the drying is against an age, at most 1: so much of a time that is told for a kiln counts.
+
+    All of it where the weather is known: outdoor air dries no load quicker than in a kiln.
+    """
+    if watch.weather:
+        return 1.0
+    aged_ms = max(at_ms - watch.fired_ms, _MIN_MS) if watch.fired_ms else _MIN_MS
+    return min(1.0, aged_ms / (full_h * _H_MS))
+
+
+def _follow(watch: BreakWatch, settings: BreakSettings, at_ms: int, over_k: float, hours: float) -> None:
+    """Let the floor follow air-off: down at once, up slowly."""
+    if over_k < watch.floor_k:
+        over_h = _FALL_H * _age_share(watch, at_ms, settings.young_h)
+    else:
+        creep_h = settings.creep_weather_h if watch.weather else settings.creep_h
+        over_h = creep_h * _age_share(watch, at_ms, settings.creep_young_h)
+    watch.floor_k += (over_k - watch.floor_k) * -math.expm1(-hours / over_h)
+
+
 def disturb(watch: BreakWatch, settings: BreakSettings, at_ms: int, mixed: bool = False) -> None:
     """Somebody did something to the kiln: what air-off does in the next while proves nothing.
 
     `mixed`: the load was turned. Wet grain may lie on top again, so a break that was past doubt is not any
     more.
     """
-    watch.quiet_until_ms = max(watch.quiet_until_ms, at_ms + round(settings.disturbed_min * _MIN_MS))
+    quiet_ms = round(_in_ms(watch, settings, at_ms, settings.disturbed_min))
+    watch.quiet_until_ms = max(watch.quiet_until_ms, at_ms + quiet_ms)
     watch.since_ms = 0
     if mixed:
         watch.stays, watch.top_share, watch.top_lift_k = False, 0.0, 0.0
@@ -171,12 +203,17 @@ def _share(over_k: float, from_k: float, lift_k: float) -> float:
     return (over_k - from_k) / max(lift_k - from_k, 1.0)
 
 
-def _lasting(watch: BreakWatch, at_ms: int, minutes: float, holds: bool) -> bool:
+def _lasting(watch: BreakWatch, at_ms: int, least_ms: float, holds: bool) -> bool:
     if not holds:
         watch.since_ms = 0
         return False
     watch.since_ms = watch.since_ms or at_ms
-    return at_ms - watch.since_ms >= minutes * _MIN_MS
+    return at_ms - watch.since_ms >= least_ms
+
+
+def _in_ms(watch: BreakWatch, settings: BreakSettings, at_ms: int, minutes: float) -> float:
+    """A kiln's minutes, in ms of a drying of this age."""
+    return minutes * _MIN_MS * _age_share(watch, at_ms, settings.young_h)
 
 
 def _arm(
@@ -184,13 +221,14 @@ def _arm(
 ) -> list[BreakSeen]:
     """First the plateau must be seen; the load warming up to it is no break."""
     if watch.weather and _share(over_k, 0.0, lift_k) >= settings.stays_share:
-        if _lasting(watch, at_ms, settings.settle_min, True):
+        if _lasting(watch, at_ms, settings.settle_min * _MIN_MS, True):
             watch.armed = watch.stays = True
             watch.foot_k = 0.0
             return [_announce(watch, at_ms, watch.since_ms, 0.5, late=True)]
         return []
     still = _share(over_k, watch.floor_k, lift_k) < 0.5 * settings.warm_share
-    if _lasting(watch, at_ms, settings.settle_min, still):
+    settle_ms = _in_ms(watch, settings, at_ms, settings.settle_min)
+    if _lasting(watch, at_ms, settle_ms, still):
         watch.armed = True
         watch.since_ms = 0
     return []
@@ -200,14 +238,13 @@ def _look(
     watch: BreakWatch, settings: BreakSettings, at_ms: int, over_k: float, lift_k: float
 ) -> list[BreakSeen]:
     share = _share(over_k, watch.floor_k, lift_k)
-    # Turned up warm, air-off sinks again before it climbs: it left by the turning if it never was back.
-    back = 0.5 if watch.left_ms <= watch.quiet_until_ms else _LEFT
-    if share < back * settings.warm_share:
+    if share < _BACK * settings.warm_share:
         watch.left_ms = 0
     elif not watch.left_ms and share >= _LEFT * settings.warm_share:
-        watch.left_ms = _between(watch.looked_ms, at_ms, settings.hold_min)
+        watch.left_ms = _between(watch.looked_ms, at_ms, _in_ms(watch, settings, at_ms, settings.hold_min))
         watch.foot_k = watch.floor_k
-    if not _lasting(watch, at_ms, settings.hold_min, share >= settings.warm_share):
+    hold_ms = _in_ms(watch, settings, at_ms, settings.hold_min)
+    if not _lasting(watch, at_ms, hold_ms, share >= settings.warm_share):
         return []
     return [_announce(watch, at_ms, watch.left_ms, _sureness(watch, over_k, lift_k))]
 
@@ -216,10 +253,11 @@ def _hold(
     watch: BreakWatch, settings: BreakSettings, at_ms: int, over_k: float, lift_k: float
 ) -> list[BreakSeen]:
     """An announced break: half the way up it is past doubt; caught up by the floor it was a pause."""
+    pause_ms = _in_ms(watch, settings, at_ms, settings.pause_min)
     if watch.stays:
         # Only wet grain brings air-off all the way back to where it was: told where the weather is known.
         back = watch.weather and _share(over_k, watch.foot_k, lift_k) < 0.5 * settings.warm_share
-        return _withdraw(watch, at_ms) if _lasting(watch, at_ms, settings.pause_min, back) else []
+        return _withdraw(watch, at_ms) if _lasting(watch, at_ms, pause_ms, back) else []
     if _share(over_k, watch.foot_k, lift_k) >= settings.stays_share:
         watch.stays, watch.since_ms = True, 0
         watch.seen = replace(watch.seen, sureness=0.95)
@@ -234,7 +272,7 @@ def _hold(
     # A load that dries on lets air-off level or climb. Where it falls, the draught has changed: as after a
     # break past doubt, only wet grain brings it all the way back.
     paused = (share if fell else _share(over_k, watch.floor_k, lift_k)) < half
-    return _withdraw(watch, at_ms) if _lasting(watch, at_ms, settings.pause_min, paused) else []
+    return _withdraw(watch, at_ms) if _lasting(watch, at_ms, pause_ms, paused) else []
 
 
 def _withdraw(watch: BreakWatch, at_ms: int) -> list[BreakSeen]:
@@ -243,10 +281,10 @@ def _withdraw(watch: BreakWatch, at_ms: int) -> list[BreakSeen]:
     return [watch.seen]
 
 
-def _between(looked_ms: int, at_ms: int, minutes: float) -> int:
+def _between(looked_ms: int, at_ms: int, usual_ms: float) -> int:
     """When something was that is so now: now, or somewhere in the time when nobody could look."""
     hole_ms = min(at_ms - looked_ms, 2 * _H_MS)
-    return at_ms - hole_ms // 2 if hole_ms > minutes * _MIN_MS else at_ms
+    return at_ms - hole_ms // 2 if hole_ms > usual_ms else at_ms
 
 
 def _announce(watch: BreakWatch, known_ms: int, at_ms: int, sureness: float, late: bool = False) -> BreakSeen:

@@ -27,7 +27,7 @@ from gateway.core.site_kiln import KilnFigures
 from gateway.core.state import State
 
 EACH_MS = 60_000
-_WATCH_TIMES = ("measured_ms", "since_ms", "left_ms", "looked_ms", "quiet_until_ms")
+_WATCH_TIMES = ("measured_ms", "since_ms", "left_ms", "looked_ms", "quiet_until_ms", "fired_ms")
 
 
 def reading(state: State, heard: Heard, out: Out) -> None:
@@ -61,9 +61,13 @@ def reading(state: State, heard: Heard, out: Out) -> None:
 
 
 def _afresh(watch: BreakWatch) -> BreakWatch:
-    """A watch that has still to see the plateau; what people did to the kiln still counts."""
-    seen = BreakSeen(number=watch.seen.number - 1)
-    return BreakWatch(seen, standing=watch.standing, quiet_until_ms=watch.quiet_until_ms)
+    """A watch that has still to see the plateau; the age of the fire and what people did still count."""
+    return BreakWatch(
+        BreakSeen(number=watch.seen.number - 1),
+        standing=watch.standing,
+        quiet_until_ms=watch.quiet_until_ms,
+        fired_ms=watch.fired_ms,
+    )
 
 
 def _wet_bulb(air: KilnAir, on_c: float) -> tuple[float, bool]:

@@ -60,8 +60,23 @@ def too_wet_to_break(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bo
     if air.off_rh is not None and air.off_rh < figures.kiln_watch.dry_rh:
         # Air that warms and is not full has passed dry grain on top: more went through than is reckoned.
         return False
+    if air.off_rh is None and _warms_quickly(kilning, figures, air):
+        return False
     driest_db = min(member.stack.mean_db() for member in kilning.load.members)
     return wb_of_db(driest_db) > figures.kiln_watch.no_break_wb
+
+
+def _warms_quickly(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
+    """Whether air-off left its plateau quicker than wet grain heats itself, or a lost draught lets it warm.
+
+    Then the load is none that is reckoned here: a smaller one, or another dryer.
+    """
+    watch = kilning.watch
+    at_ms = watch.seen.at_ms
+    if watch.seen.state != ANNOUNCED or at_ms is None or air.off is None or watch.measured_ms <= at_ms:
+        return False
+    rise_k = air.off.value_c - watch.wet_c - watch.foot_k
+    return rise_k * _HOUR_MS >= figures.kiln_watch.quick_k_per_h * (watch.measured_ms - at_ms)
 
 
 def weigh_by_break(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> None:
