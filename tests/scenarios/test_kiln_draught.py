@@ -110,3 +110,15 @@ def test_a_break_that_the_guessed_flow_calls_too_early_is_told_when_the_air_is_d
     assert true_ms is not None
     assert abs(one.at_ms - true_ms) <= NEAR_MIN * MINUTE
     assert told.raised("kiln_heating") == []
+
+
+def test_warm_full_air_that_is_first_heard_hours_after_the_draught_was_lost_is_no_break() -> None:
+    """Air-off was not heard until then: the load is reckoned as one that dried, and no plateau was seen."""
+    told = Kilning(
+        Low(), {5.0: happens("draught", 0.03)}, {0.1: fitted(), 0.5: LIT}, silent=frozenset(("off", "damp"))
+    ).play(10.0)
+    told.silent = frozenset()
+    told.play(5.0)
+    assert told.world.true_rh() > 0.97
+    assert breaks(told) == []
+    assert {"kiln_stew", "kiln_heating"} <= set(kiln_alarms(told))
