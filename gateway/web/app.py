@@ -70,7 +70,7 @@ def _answer(request: Request, status: int, words: str, heads: Any = None) -> Res
     if "text/html" in request.headers.get("accept", ""):
         words = "There is no such page." if words == "Not Found" else words
         house = request.app.state.web.given.site().name
-        return HTMLResponse(entry.html("fault", house, fault=words), status, heads)
+        return HTMLResponse(entry.html("fault", house, fault=words, ours=status >= 500), status, heads)
     return PlainTextResponse(words, status, heads)
 
 

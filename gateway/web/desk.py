@@ -23,6 +23,8 @@ _UNDO_MS = 60_000
 #: A note that nobody marked as read leaves the floor's page after so long (ours).
 _NOTE_MS = 36 * 3_600_000
 MANY = 2_000
+#: While one of these stands nothing new is heard: what the floor shows is how it was.
+_BLINDING = ("gateway_broker", "gateway_disk")
 
 
 class NotHere(Exception):
@@ -72,7 +74,9 @@ def home(desk: Desk) -> Shown:
             one | {"piece": _piece_at(state, one["place"])} for one in views_piece.questions(state)
         ]
         shown["fire"] = any(one.finding.subject.kind == "kiln_fire" for one in state.board.standing.values())
-        shown["elsewhere"] = _elsewhere(state)
+        elsewhere = _elsewhere(state)
+        shown["blind"] = [one for one in elsewhere if one["kind"] in _BLINDING]
+        shown["elsewhere"] = [one for one in elsewhere if one["kind"] not in _BLINDING]
         shown["in_boxes"] = [row["number"] for one in shown["keepout"] for row in one["alarms"]]
         shown["notes"] = [
             one
@@ -123,11 +127,12 @@ def alarm_list(desk: Desk) -> Shown:
     reader, say = desk.given.reader(), desk.say()
     with reader.snapshot():
         lines, notices = reader.alarms(True, MANY), reader.notices(MANY)
-    words = desk.asked("q")
+    words, stands = desk.asked("q"), alarms.stands(lines, notices)
     over = [line for line in lines if line.alarm.state == "normal"]
     return "alarms.html", {
         "here": "Alarms",
-        "stands": alarms.stands(lines, notices),
+        "stands": stands,
+        "listed": alarms.listed(stands),
         "q": words,
         "before": alarms.found(over, words, say),
         "load": alarms.load(lines, say.site, say.now_ms),

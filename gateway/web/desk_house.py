@@ -117,6 +117,9 @@ def _work_of(state: State, place: str, since_ms: int) -> list[Row]:
     ][:30]
 
 
+_GRAVE = {"leave": 0, "no_entry": 1, "unknown": 2}
+
+
 def air(desk: Desk) -> Shown:
     """Air and entry: every place that people enter."""
     site = desk.given.site()
@@ -127,7 +130,8 @@ def air(desk: Desk) -> Shown:
     inside = [one | {"place": place} for place, found in places.items() for one in found[0]["inside"]]
     return "air.html", {
         "here": "Air",
-        "places": list(places.items()),
+        # Where nobody may stay comes first; else as the site file has them.
+        "places": sorted(places.items(), key=lambda one: _GRAVE.get(one[1][0]["entry"], len(_GRAVE))),
         "inside": inside,
         "people": site.people,
         "jurisdiction": site.air.jurisdiction,

@@ -15,7 +15,7 @@ _FRAME = """<!doctype html>
 <link rel="stylesheet" href="{{ static('floor.css') }}"></head>
 <body class="entry"><header><p class="house">{{ house }}</p></header><main id="main">
 <h1>{{ title }}</h1>
-{% if fault %}<p class="fault" role="alert">{{ fault }}</p>{% endif %}
+{% if fault %}<p class="fault" role="alert">{{ fault[:1]|upper }}{{ fault[1:] }}</p>{% endif %}
 {% block main %}{% endblock %}
 </main><footer><p>Not a certified gas alarm. Hand meter before you go in.</p></footer></body></html>
 """
@@ -38,7 +38,9 @@ command line.</p><form method="post">{_NAME}{_NEW}<p><button>Make it</button></p
 <form method="post"><p><button>Go in</button></p></form>""",
     "gone": """<p>It was used already, or its time is over. Ask whoever keeps the accounts for a new one.</p>
 <p><a href="/login">Log in</a></p>""",
-    "fault": """<p><a class="do" href="/">Back to the floor</a></p>""",
+    "fault": """{% if ours %}<p>Until it works again: hand thermometer, hand meter, the round sheet on paper.
+If it stays so, tell whoever looks after the gateway.</p>{% endif %}
+<p><a class="do" href="/">{{ "Try the floor again" if ours else "Back to the floor" }}</a></p>""",
     "me": """<p>{{ me.name }}, {{ me.role }}. <a href="/">Back to the floor</a></p>
 <form method="post"><input type="hidden" name="csrf" value="{{ token }}">
 <p><label for="degrees">Temperatures</label> <select id="degrees" name="degrees">
@@ -96,5 +98,5 @@ _environment.globals["static"] = paper.static
 def html(what: str, house: str, **shown: Any) -> str:
     """One of them."""
     return _environment.get_template(what).render(
-        house=house, title=_TITLES[what], **{"fault": "", "name": ""} | shown
+        house=house, title=_TITLES[what], **{"fault": "", "name": "", "ours": False} | shown
     )

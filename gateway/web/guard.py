@@ -179,7 +179,10 @@ async def _say(send: Send, scope: Message, status: int, words: str) -> None:
     if scope["path"].startswith("/api/"):
         kind, text = b"application/problem+json", json.dumps(problem(status, words))
     elif b"text/html" in dict(scope["headers"]).get(b"accept", b""):
-        kind, text = b"text/html; charset=utf-8", entry.html("fault", "Gateway", fault=words)
+        kind, text = (
+            b"text/html; charset=utf-8",
+            entry.html("fault", "Gateway", fault=words, ours=status >= 500),
+        )
     body = text.encode()
     heads = [(b"content-type", kind), (b"content-length", str(len(body)).encode())]
     await send({"type": "http.response.start", "status": status, "headers": heads})

@@ -47,6 +47,7 @@ def _environment() -> Environment:
     )
     made.globals.update(since=span, share=share, static=static, doors=DOORS, alarm_words=words, alarm_how=how)
     made.globals.update(times=times, reasons=REASONS, battery=battery, lasting=lasting)
+    made.filters["upfirst"] = lambda text: text[:1].upper() + text[1:]
     made.filters["person_of"] = lambda who, say: say.person(who)
     return made
 

@@ -95,8 +95,10 @@ def post(given: Given, me: Account, word: str, form: Mapping[str, str], token: s
                 number, faults = taken.round_lines(given, me, form)
             else:
                 number = taken.verb(given, me, word, form)
-        except (ValueError, GatewayError) as fault:
+        except ValueError as fault:
             faults.append(str(fault))
+        except GatewayError as fault:
+            faults += [str(fault), "Note it on paper with its time, and write it down later."]
     if faults:
         shown = {"here": "", "title": "Not written down", "faults": faults, "back": back}
         return _printed(Desk(given, me), "fault.html", shown, token, False, 422, back)

@@ -26,15 +26,19 @@ from tests.scenarios.story import Story
 from tests.scenarios.story import story as tell
 
 Seen = TypeVar("Seen")
+#: Makes a gateway in a folder and lets so many hours pass; so many more wait to be told.
+Begin = Callable[[Path, float, float], tuple[Gate, Story]]
 START = "2026-03-05T20:00:00Z"
 
 
 class Lived:
     """`gateway.web.given.Given` over a gate whose time is turned by hand; one thread owns it, as live."""
 
-    def __init__(self, folder: Path, hours: float = 3.0, ahead_h: float = 3.0) -> None:
+    def __init__(
+        self, folder: Path, hours: float = 3.0, ahead_h: float = 3.0, begin: Begin | None = None
+    ) -> None:
         self._one = ThreadPoolExecutor(1, "lived")
-        self.gate, self.story = self._one.submit(_night, folder, hours, ahead_h).result()
+        self.gate, self.story = self._one.submit(begin or _night, folder, hours, ahead_h).result()
         self._reader = open_reader(self.gate.store)
         self._site = self.gate.settings.site
 
@@ -72,6 +76,10 @@ class Lived:
     def record(self, word: str, body: dict[str, Any]) -> int:
         """As given."""
         return self._one.submit(self._record, word, body).result()
+
+    def note(self, event: Event) -> int:
+        """Keep something that happened, as the gateway's own threads do."""
+        return self._one.submit(self.gate.record, event).result()
 
     def _record(self, word: str, body: dict[str, Any]) -> int:
         site = self.site()

@@ -95,7 +95,7 @@ def test_what_cannot_be_is_said_in_plain_words(night: Lived, serve: Serve, open_
     page.get_by_text("Temperature by hand").tap()
     page.get_by_label("Reading").fill("warm")
     _tap(page, page.locator("form", has=page.get_by_label("Reading")).get_by_role("button"))
-    assert page.get_by_role("alert").inner_text() == "reading: 'warm' is no number"
+    assert page.get_by_role("alert").inner_text() == "Reading: 'warm' is no number"
     page.get_by_role("link", name="Back").tap()
     page.wait_for_url(re.compile(r"/$"))
 

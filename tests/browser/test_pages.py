@@ -47,6 +47,11 @@ def test_ages_and_times_are_local_and_plain() -> None:
     [
         ("19 C by 02:10-03:20", "19 °C by 02:10–03:20", "66.2 °F by 02:10–03:20"),
         ("about 20.5-21.5 C at 07:00", "about 20.5–21.5 °C at 07:00", "about 68.9–70.7 °F at 07:00"),
+        (
+            "17 C by 02:10, 14-20 m not done",
+            "17 °C by 02:10, 14–20 m not done",
+            "62.6 °F by 02:10, 14–20 m not done",
+        ),
         ("up 0.9 an hour", "up 0.9 °C an hour", "up 1.6 °F an hour"),
         (
             "up 2 since the turn by about 03:28",
@@ -63,9 +68,11 @@ def test_ages_and_times_are_local_and_plain() -> None:
     ],
 )
 def test_lines_of_the_judge_are_said_in_the_readers_unit(line: str, celsius: str, fahrenheit: str) -> None:
-    assert Say(SITE, NOW_MS).said(line).replace("\u00a0", " ") == celsius
-    assert Say(SITE, NOW_MS, fahrenheit=True).said(line).replace("\u00a0", " ") == fahrenheit
-    assert " °" not in Say(SITE, NOW_MS).said(line), "a figure and its unit stay on one line"
+    for say, told in ((Say(SITE, NOW_MS), celsius), (Say(SITE, NOW_MS, fahrenheit=True), fahrenheit)):
+        said = say.said(line)
+        assert said.replace("\u00a0", " ").replace("\u2060", "") == told
+        assert " °" not in said, "a figure and its unit stay on one line"
+        assert not re.search(r"–\d", said), "nor is a span of figures broken"
 
 
 def _minutes(values: list[tuple[float, float]]) -> list[Minute]:

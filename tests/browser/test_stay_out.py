@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import html
-import json
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -13,26 +12,10 @@ import pytest
 from gateway.core import views
 from gateway.core.wording.parts import NEVER
 from gateway.web import turn_page
-from simulators.mishaps import Timed
 from tests.browser.conftest import account
 from tests.browser.lived import Lived
+from tests.browser.rare import swap
 from tests.browser.test_screens import LOOKS, TAGS, Open, Serve
-
-Value = Callable[[float], float | None]
-
-
-def _swap(lived: Lived, topic: str, value: Value) -> None:
-    """From now on a probe says something else: `value` of the hours from now, None for what it would say."""
-    start_s = lived.now_ms() / 1000
-    found = []
-    for one in lived.story.messages:
-        hours = (one.at_s - start_s) / 3600
-        said = value(hours) if one.topic.endswith(topic) and hours > 0 else None
-        payload = one.payload
-        if said is not None:
-            payload = json.dumps(json.loads(payload) | {"v": round(said, 1)}).encode()
-        found.append(Timed(one.at_s, one.topic, payload))
-    lived.story.messages = found
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +23,7 @@ def gas(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lived]:
     """CO2 on the floor goes up to 18,000 ppm while Ben is in there."""
     lived = Lived(tmp_path_factory.mktemp("gas"), hours=0.3, ahead_h=0.9)
     lived.record("check-in", {"person": "ben", "place": "lower-room", "for": "20min", "by": "ben"})
-    _swap(lived, "/lower-room-co2", lambda hours: min(18_000.0, 2_000.0 + 40_000.0 * hours))
+    swap(lived, ["/lower-room-co2"], lambda hours: min(18_000.0, 2_000.0 + 40_000.0 * hours))
     lived.let_pass(50)
     yield lived
     lived.close()
@@ -109,7 +92,7 @@ def test_a_fire_in_the_kiln_comes_before_any_shovel(tmp_path: Path) -> None:
     lived = Lived(tmp_path / "fire", hours=0.1, ahead_h=0.8)
     try:
         lived.record("kiln", {"kiln": "kiln", "what": "drawn", "by": "ben"})
-        _swap(lived, "/kiln-air-on", lambda hours: 45.0 + 60.0 * hours)
+        swap(lived, ["/kiln-air-on"], lambda hours: 45.0 + 60.0 * hours)
         lived.let_pass(45)
         for path in ("/", "/kiln"):
             assert "Fire in Kiln? Ring the fire service" in page(lived, path), path

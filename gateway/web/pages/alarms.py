@@ -24,6 +24,7 @@ _WORDS = {kind: f"probe {said}" if kind.startswith("probe_") else said for kind,
     "bed_hot": "hot",
     "bed_hot urgent": "very hot",
     "bed_low": "chilled",
+    "kiln_break_withdrawn": "no kiln break after all, malt still wet",
     "kiln_fire": "fire? ring the fire service",
     "steep_drain": "wants draining",
     "steep_fill": "wants filling",
@@ -117,6 +118,18 @@ def stands(lines: Sequence[AlarmLine], notices: Sequence[NoticeLine]) -> list[Ro
     return sorted(
         found, key=lambda one: (not one["open"], -PRIORITIES.index(one["priority"]), one["raised_at"])
     )
+
+
+def listed(rows: Iterable[Row]) -> list[Row]:
+    """What is on the list and calls nobody: a row for each kind at each place, the oldest first."""
+    found: dict[tuple[str | None, str], Row] = {}
+    for one in rows:
+        if one["priority"] == "low":
+            same = found.setdefault(
+                (one["place"], words(one)), {"place": one["place"], "words": words(one), "rows": []}
+            )
+            same["rows"].append(one)
+    return [one | {"since": min(each["raised_at"] for each in one["rows"])} for one in found.values()]
 
 
 def calling(rows: Iterable[Row]) -> int:

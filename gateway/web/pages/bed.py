@@ -260,4 +260,4 @@ def place_words(place: Place) -> str:
     """Where a bed lies: 20 to 30 m of the lower floor."""
     if place.from_m is None or place.to_m is None:
         return ""
-    return f"{place.from_m:g} to {place.to_m:g} m{f' of the {place.floor} floor' if place.floor else ''}"
+    return f"{place.from_m:g} to {place.to_m:g}\u00a0m{f' of the {place.floor} floor' if place.floor else ''}"

@@ -31,6 +31,11 @@ def floor(state: State, ahead: Forecast = AHEAD) -> Row:
     walk = sorted(views.tonight(state, ahead), key=lambda row: row["start_at"] or row["due_at"])
     for row in [*walk, *rows.values()]:
         row["out"] = row["entry"] in wording_start.KEEP_OUT
+    # What can be done now goes before what nobody may go in to do.
+    doable = [job for job in walk if not job["out"]]
+    turn_of = {job["bed"]: number for number, job in enumerate(doable, 1)}
+    for row in [*walk, *rows.values()]:
+        row["nth"] = turn_of.get(row["bed"])
     air = rooms(state)
     floors = [
         _floor(state, one.id, one.length_m, rows, ahead)
@@ -42,8 +47,10 @@ def floor(state: State, ahead: Forecast = AHEAD) -> Row:
         "floors": [one for one in floors if one["stretches"]],
         "loose": [_stretch(state, place, rows[place.id], ahead) for place in loose],
         "walk": walk,
-        # What can be done now goes before what nobody may go in to do.
-        "next": next((job for job in walk if not job["out"]), next(iter(walk), None)),
+        "next": next(iter([*doable, *walk]), None),
+        "then": doable[1:],
+        "late": sum(not job["fits"] for job in walk),
+        "unrecorded": not state.pieces.beds and any(one not in state.pieces.empty for one in rows),
         "keepout": keepout(state),
         "unwatched": [place.id for place in night.walk(state) if not rows[place.id]["watched"]],
         "rooms": air,
@@ -68,7 +75,7 @@ def _floor(state: State, floor_id: str, length_m: float, rows: dict[str, Row], a
         "id": floor_id,
         "length_m": length_m,
         "stretches": stretches,
-        "pace": "long" if small < 15 else "middle" if small < 20 else "short",
+        "pace": "long" if small < 15 else "middle" if small < 20 else "short" if small < 40 else "few",
     }
 
 

@@ -49,6 +49,7 @@ def kiln(state: State, place: Place) -> Row:
         "told": told,
         "stage": stage(told, lit_ms, state.at_ms),
         "alarms": standing(state, place.id),
+        "first_c": told["programme"][0]["target_c"] if told["programme"] else None,
         "values": [_value(state, probe) for probe in probes],
         "at_ms": state.at_ms,
     }
@@ -120,7 +121,8 @@ def _damage(found: Row | None) -> str:
     if found is None:
         return "not reckoned yet"
     said = f"{found['left']:.2f} over the load, {found['worst_left']:.2f} where most is lost"
-    return f"{said} (1: nothing lost; an index, never an assay; grade {found['grade']})"
+    what = f"an index, never an assay; its figures are of grade {found['grade']}, A the best"
+    return f"{said} (1: nothing lost; {what})"
 
 
 def span(lit_ms: int | None, now_ms: int) -> tuple[int, int]:

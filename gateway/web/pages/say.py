@@ -12,9 +12,12 @@ from gateway.core.site import Site
 _MINUTE_MS, _HOUR_MS = 60_000, 3_600_000
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+#: A figure and its unit stay on one line (U+00A0).
+_NO_BREAK = "\u00a0"
 _NEAR_MS = 20 * _HOUR_MS
 _RANGE = re.compile(r"(-?\d+(?:\.\d+)?)-(\d+(?:\.\d+)?) C\b")
 _HOURS = re.compile(r"(\d\d:\d\d)-(\d\d:\d\d)")
+_METRES = re.compile(r"\b(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?) m\b")
 _ONE = re.compile(r"(-?\d+(?:\.\d+)?) C\b")
 _SHUT = re.compile(r", shut ([\d,]+) in (.+)$")
 _RATE = re.compile(r"\b(up|down) (\d+(?:\.\d+)?)(?= an hour| since the turn)")
@@ -106,11 +109,11 @@ class Say:
 
     def temp(self, c: float | None) -> str:
         """22.6 °C."""
-        return "no reading" if c is None else f"{self.scaled(c):.1f} {self.unit}"
+        return "no reading" if c is None else f"{self.scaled(c):.1f}{_NO_BREAK}{self.unit}"
 
     def limit(self, c: float | None) -> str:
         """22 °C: a limit, without needless decimals."""
-        return "–" if c is None else f"{round(self.scaled(c), 1):g} {self.unit}"
+        return "–" if c is None else f"{round(self.scaled(c), 1):g}{_NO_BREAK}{self.unit}"
 
     def band(self, low: float | None, high: float | None) -> str:
         """14.9 to 16.2 °C; one figure where both are the same."""
@@ -127,7 +130,7 @@ class Say:
         if abs(k_per_h) < 0.05:
             return "steady"
         size = abs(k_per_h) * (1.8 if self.fahrenheit else 1)
-        return f"{'up' if k_per_h > 0 else 'down'} {size:.1f} {self.unit} an hour"
+        return f"{'up' if k_per_h > 0 else 'down'} {size:.1f}{_NO_BREAK}{self.unit} an hour"
 
     def value(self, value: float | None, quantity: str, place_kind: str = "") -> str:
         """A probe's value with its unit, as the trade writes it: CO2 in grain in per cent."""
@@ -136,10 +139,14 @@ class Say:
         if quantity == "temperature":
             return self.temp(value)
         if quantity == "co2" and place_kind == "bed":
-            return f"{value / 10_000:.1f} %"
+            return f"{value / 10_000:.1f}{_NO_BREAK}%"
         if quantity == "humidity":
-            return f"{value:.0f} %RH"
-        return f"{value:,.0f} ppm" if quantity in ("co2", "co") else f"{value:.1f} {UNITS.get(quantity, '')}"
+            return f"{value:.0f}{_NO_BREAK}%RH"
+        return (
+            f"{value:,.0f}{_NO_BREAK}ppm"
+            if quantity in ("co2", "co")
+            else f"{value:.1f}{_NO_BREAK}{UNITS.get(quantity, '')}"
+        )
 
     def amount(self, value: float | None, unit: str | None, probe: str | None = None) -> str:
         """An alarm's value or limit by its unit, or by what its probe measures."""
@@ -151,6 +158,10 @@ class Say:
         )
         kind = self.site.place[known.place].kind if known else ""
         return self.value(value, quantity, kind) if quantity else f"{value:g}"
+
+    def bound(self, value: float | None, unit: str | None, probe: str | None = None) -> str:
+        """An alarm's limit as `amount`, degrees without needless decimals."""
+        return self.limit(value) if unit == "Cel" else self.amount(value, unit, probe)
 
     def person(self, who: str | None) -> str:
         """The name of somebody by id; whoever the site file does not know keeps what was written."""
@@ -164,13 +175,14 @@ class Say:
 
     def said(self, text: str | None) -> str:
         """A line of the judge's in the reader's unit: its degrees are Celsius and read "19 C"."""
-        text = _HOURS.sub(r"\1–\2", text or "")
-        # A figure and its unit stay on one line.
+        # A figure and its unit, and the two ends of a span, stay on one line: U+00A0, U+2060.
+        text = _HOURS.sub("\\1–\u2060\\2", text or "")
+        text = _METRES.sub("\\1–\u2060\\2\u00a0m", text)
         if not self.fahrenheit:
             text = _RATE.sub("\\1 \\2\u00a0°C", text)
-            return _ONE.sub("\\1\u00a0°C", _RANGE.sub("\\1–\\2\u00a0°C", text))
+            return _ONE.sub("\\1\u00a0°C", _RANGE.sub("\\1–\u2060\\2\u00a0°C", text))
         text = _RATE.sub(lambda m: f"{m[1]} {float(m[2]) * 1.8:.1f}\u00a0°F", text)
-        text = _RANGE.sub(lambda m: f"{self._f(m[1])}–{self._f(m[2])}\u00a0°F", text)
+        text = _RANGE.sub(lambda m: f"{self._f(m[1])}–\u2060{self._f(m[2])}\u00a0°F", text)
         return _ONE.sub(lambda m: f"{self._f(m[1])}\u00a0°F", text)
 
     def air(self, text: str) -> str:
@@ -202,7 +214,7 @@ def lasting(minutes: float) -> str:
 
 def share(value: float | None) -> str:
     """12 %, or a dash."""
-    return "–" if value is None else f"{value * 100:.0f} %"
+    return "–" if value is None else f"{value * 100:.0f}{_NO_BREAK}%"
 
 
 def times(count: int) -> str:

@@ -88,7 +88,7 @@
         const ms = Number(d.from) + (event.clientX - box.left) / box.width * (Number(d.to) - Number(d.from));
         const rows = [...document.querySelectorAll("#" + d.table + " tbody tr")];
         const row = rows.reduce((best, one) => Math.abs(one.dataset.at - ms) < Math.abs(best.dataset.at - ms) ? one : best, rows[0]);
-        if (row) out.textContent = [...row.cells].map((cell) => (cell.dataset.name ? cell.dataset.name + " " : "") + cell.textContent).join(", ");
+        if (row) out.textContent = [...row.cells].map((cell) => (cell.dataset.name ? cell.dataset.name + " " : "") + cell.textContent + (cell.dataset.unit ? " " + cell.dataset.unit : "")).join(", ");
       };
     }
   }
