@@ -1,5 +1,7 @@
 """How long turns take, learnt where probes show it and reckoned with where they do not; what is no moment."""
 
+from dataclasses import replace
+
 import pytest
 
 from gateway.core.estimate.turn_seen.bed import Bed, Figures, Wire
@@ -8,6 +10,8 @@ from gateway.core.estimate.turn_seen.state import Turns
 from gateway.core.estimate.turn_seen.usual import learn, usual_s
 from gateway.core.estimate.turn_seen.vent import vents
 from gateway.core.estimate.turn_seen.walk import Passed, Walk, walk
+from gateway.core.follow.turns_wiring import wired
+from gateway.core.site import Floor, Place, Programme, Site, Turning
 
 MIN = 60_000
 HOUR = 60 * MIN
@@ -67,6 +71,34 @@ def test_places_near_each_other_tell_little_of_the_pace() -> None:
     assert 0.0 < near.weight < far.weight < 1.0
     assert near.ended_ms - near.began_ms < 80 * MIN
     assert far.ended_ms - NOON == pytest.approx(54 * MIN, abs=2 * MIN)
+
+
+@pytest.mark.parametrize(("whole_min", "told_min"), [(20.0, 10.0), (30.0, 14.0), (36.0, 14.0), (60.0, 26.0)])
+def test_from_one_place_an_end_is_told_that_does_for_a_part_too(whole_min: float, told_min: float) -> None:
+    """Half of the usual, or a little earlier where that is within a quarter of an hour of when it came by."""
+    bed = replace(BED, figures=Figures(turn_s=whole_min * 60.0))
+    took = walk(bed, [passed(5.0, 0.0)], [])
+    assert ((took.ended_ms - NOON) / MIN, (NOON - took.began_ms) / MIN, took.weight) == (
+        told_min,
+        told_min,
+        0.0,
+    )
+    far = replace(
+        bed, probes=(Wire("p", "temperature", 60.0, 5.0, 5.0), Wire("q", "temperature", 60.0, 5.0, 9.0))
+    )
+    assert (walk(far, [passed(5.0, 0.0)], []).ended_ms - NOON) / MIN == whole_min / 2.0
+
+
+def test_a_site_says_how_long_one_person_takes() -> None:
+    """Two turn a bed; a bed without a programme has the figure."""
+    programme = Programme("floor", turning=Turning(turn_takes_min=100.0))
+    places = (
+        Place("a", "bed", "A", "f", 0.0, 9.0, programme="floor"),
+        Place("b", "bed", "B", "f", 9.0, 18.0),
+    )
+    beds = wired(Site("s", "S", "UTC", (Floor("f", 18.0),), places, programmes=(programme,))).beds
+    assert (beds["a"].figures.turn_s, beds["b"].figures.turn_s) == (3000.0, FIGURE_S)
+    assert Figures(turn_s=Turning().turn_takes_min * 30.0) == Figures()
 
 
 def test_a_turn_may_walk_either_way() -> None:

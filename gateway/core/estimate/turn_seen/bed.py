@@ -22,8 +22,8 @@ class Wire:
 class Figures:
     """The figures of a turn, each a default of ours (grade D) that a site may set.
 
-    `turn_s`: how long a whole bed takes, where the probes cannot tell and have told of no other turn: an end
-    reckoned from one place is then within a quarter of an hour for turns of up to 57 min.
+    `turn_s`: how long a whole bed takes, where the probes cannot tell and have told of no other turn: half of
+    the hour that one person takes, for two turn it as often as not.
     `least_fall_k`: a probe back at less than this below (or above) where it was shows nothing.
     `converged_share`: layers further apart than this share of before have not been turned through.
     `alike_k`: layers of mixed grain read alike within this; thermometers and their places differ.
@@ -34,7 +34,7 @@ class Figures:
     `walk_gap_s`: the longest a turn may take from one probe to the next.
     """
 
-    turn_s: float = 1620.0
+    turn_s: float = 1800.0
     least_fall_k: float = 0.2
     converged_share: float = 0.5
     alike_k: float = 0.8

@@ -56,12 +56,28 @@ def layers_of(bed: Bed, shows: list[Say], back: list[Say], witnesses: Sequence[W
             came_to.append(new)
             was.append(old)
         before, after = max(before, max(was) - min(was)), max(after, max(came_to) - min(came_to))
+    against += _passed_over(bed, shows, back, witnesses)
     if len(places(bed, shows)) == len(shows):
         # One probe to a place: the layers are told along the bed.
         before = max(before, _range([say.passage.before for say in shows]))
         after = max(after, _range([say.passage.after for say in shows]))
     fall = -sum(say.passage.net for say in shows) / len(shows)
     return Layers(before, after, fall, agreeing, against)
+
+
+def _passed_over(bed: Bed, shows: list[Say], back: list[Say], witnesses: Sequence[Witness]) -> int:
+    """How many probes a walk came by, between others, that neither moved nor read what these came to."""
+    where, near = places(bed, shows), bed.figures.apart_k * 100.0
+    came_to = [say.passage.after for say in shows]
+    known = {say.witness.wire.id for say in (*shows, *back)}
+    return sum(
+        w.wire.id not in known and w.level is not None and not w.passages
+        and w.wire.quantity == TEMPERATURE
+        and where[0] < bed.at_m(w.wire) < where[-1]
+        and all(abs(bed.at_m(w.wire) - place) > PLACE_M for place in where)
+        and not min(came_to) - near <= w.level <= max(came_to) + near
+        for w in witnesses
+    )  # fmt: skip
 
 
 def _at(bed: Bed, say: Say, place: float) -> bool:

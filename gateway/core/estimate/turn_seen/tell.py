@@ -23,6 +23,8 @@ _WALKS_ON_MS = 2_400_000
 _TOLD_MOST = 4
 #: The whole site moved together: the others began within this of this bed, and fell by at least this.
 _ALIKE_MS, _ALIKE_FALL = 150_000, LEAST_MOVE * 2 // 3
+#: Air that falls by this share of what a turn is said to have cooled the grain by explains it.
+_ALL_BUT = 0.75
 #: Probes of one bed that begin within this began at once: clocks and lags differ.
 _AT_ONCE_MS = 240_000
 
@@ -78,7 +80,9 @@ def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]
         surer = new.sureness - old.sureness >= _MENDED_SURENESS
         more = len(new.probes) > len(old.probes)
         late = told.sure and now_ms - old.known_ms > (_WALKS_ON_MS if more else _SAME_MS)
-        told_more = more or (surer and set(new.probes) >= set(old.probes))
+        # Told of probes that might hang in the air; this is of none that can.
+        firm = verdict.sure and not told.sure and abs(new.ended_ms - old.ended_ms) >= _MENDED_MS
+        told_more = more or firm or (surer and set(new.probes) >= set(old.probes))
         # Another turn has shown meanwhile how long they take here.
         moved = abs(new.ended_ms - old.ended_ms) >= _MENDED_MS and abs(out_ms - told.out_ms) <= _ALIKE_MS
         reckoned = moved and new.probes == old.probes and not verdict.walk.weight
@@ -135,7 +139,14 @@ def _all_fell(turns: Turns, bed: Bed, verdict: Verdict) -> bool:
     air = [turns.air[wire.id] for wire in bed.air if wire.id in turns.air]
     air = [ring for ring in air if ring.heard_ms() >= middle]
     if air:
-        return any(_fell(ring, middle) >= least for ring in air)
+        # As they came out; or later, by so much that little is left for a turn, unless layers tell of one.
+        until_ms = middle if verdict.strongly else verdict.last_ms + _NEAR_MS
+        rest = max(least, int(_ALL_BUT * (verdict.fall or 0.0)))
+        return any(
+            _fell(ring, middle) >= least
+            or any(_fell(ring, at_ms) >= rest for at_ms in range(middle, until_ms, ring.bin_ms))
+            for ring in air
+        )
     rings = [ring for name, other in turns.beds.items() if name != bed.id for ring in other.rings.values()]
     rings = [ring for ring in rings if not ring.gas and ring.heard_ms() >= middle]
     falls = [_fell(ring, middle) for ring in rings]

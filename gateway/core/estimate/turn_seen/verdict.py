@@ -15,7 +15,7 @@ from typing import NamedTuple
 from gateway.core.estimate.turn_seen.bed import Bed
 from gateway.core.estimate.turn_seen.cluster import Air, Cluster, Role, Say, Witness
 from gateway.core.estimate.turn_seen.layers import Layers, layers_of, places
-from gateway.core.estimate.turn_seen.walk import Passed, Walk, next_ms, scatter_ms, walk
+from gateway.core.estimate.turn_seen.walk import PLACE_M, Passed, Walk, next_ms, scatter_ms, walk
 
 TURNED, PERHAPS, PLOUGHED = "turned", "perhaps", "ploughed"
 #: The air over the bed moved as well, by at least this (hundredths) and this near in time: a door, the sun.
@@ -30,6 +30,8 @@ _LASTS_MS = 300_000
 _TOLD_APART, _STRONGLY = 80, 0.35
 #: Layers that end at more than this share of their distance before have parted; ploughed ones come to this.
 _PARTED, _PLOUGHED_TO = 0.9, 0.7
+#: A probe out of the grain for a turn's passing is back by then.
+_ASTRAY_MS = 900_000
 #: With more probes than this that show it, one may be at odds with the others.
 _MOST_AGREE = 2
 #: Grain is cooled by its way through the air by this at least, on the mean of the probes (hundredths).
@@ -141,8 +143,8 @@ def _alone(
     flared = only.passage.stray > 0 and not only.was_out
     # Where another came out and hangs in the air still, this one need show less.
     hangs = any(say.role is Role.OUT and _together_out(say, only) for say in cluster.says)
-    least = _HANGS_LEAST if hangs else sharp / 2.0
-    if flared or layers.fall < (least if only.was_out else sharp):
+    least = _HANGS_LEAST if hangs and only.was_out else sharp / 2.0 if hangs or only.was_out else sharp
+    if flared or layers.fall < least:
         return None
     if _air_moved(shows, air) and not only.was_out:
         return None
@@ -213,7 +215,8 @@ def _together(
     if layers is not None and layers.fall < _LITTLE and not (proofs.apart or proofs.out or proofs.vented):
         # Aired a little: too little for a throw through the air.
         return _verdict(bed, cluster, witnesses, layers, PLOUGHED, 0.4) if aired else None
-    if layers is not None and layers.fall < _FELL_ONLY and not (proofs.out or aired):
+    told_by_layers = proofs.strongly and len(shows) > _MOST_AGREE
+    if layers is not None and layers.fall < _FELL_ONLY and not (proofs.out or aired or told_by_layers):
         return None
     if not proofs.number() + aired or (_air_moved(shows, air) and not (mixed or aired)):
         return None
@@ -255,7 +258,7 @@ def _verdict(
     sureness: float,
 ) -> Verdict:
     shows = [say for say in cluster.says if say.role is Role.SHOWS]
-    timed = [say for say in shows if not say.late] or shows
+    timed = [say for say in shows if not say.late and not _astray(bed, say, shows)] or shows
     passed = [
         Passed(
             bed.at_m(say.witness.wire), say.passage.out_ms, say.passage.pass_ms,
@@ -287,6 +290,13 @@ def _verdict(
         scatter_ms(passed),
         all(say.sure for say in shows),
     )
+
+
+def _astray(bed: Bed, say: Say, shows: Sequence[Say]) -> bool:
+    """Whether its time is far from that of most others at its place: a turn passes them together."""
+    at_m = bed.at_m(say.witness.wire)
+    near = sorted(s.passage.pass_ms for s in shows if abs(bed.at_m(s.witness.wire) - at_m) <= PLACE_M)
+    return len(near) > _MOST_AGREE and abs(say.passage.pass_ms - near[len(near) // 2]) > _ASTRAY_MS
 
 
 def _tell_ms(bed: Bed, cluster: Cluster, took: Walk, last_ms: int, next_ms: int) -> int:

@@ -15,6 +15,10 @@ _TOGETHER_MS = 120_000
 _WHOLE_OUT_MS = 900_000
 #: How far a turn's length is off the usual, and when a turn came by off what a place tells (grade D).
 _USUAL_OFF_MS, _PASS_OFF_MS = 900_000, 120_000
+#: Where all probes hang in one place, the turn may have been of a part that ended there: an end within a
+#: quarter of an hour of that, less what a place errs, does for both; for it the whole's end is told so much
+#: earlier at most (grade D).
+_PART_TOO_MS, _EARLIER_MS = 840_000, 240_000
 #: A bed is not turned end to end faster or slower than these (grade D).
 _FASTEST_MS, _SLOWEST_MS = 300_000, 5_400_000
 
@@ -65,6 +69,9 @@ def walk(bed: Bed, passed: Sequence[Passed], others_m: Sequence[float]) -> Walk:
         return Walk(out, end, from_m, to_m, end - out, 1.0)
     if shown[-1] - shown[0] <= PLACE_M:
         half = int(bed.figures.turn_s * 500.0 * (to_m - from_m) / length_m) if length_m > 0.0 else 0
+        hang = [bed.at_m(wire) for wire in bed.probes]
+        if max(hang) - min(hang) <= PLACE_M:
+            half = max(min(half, _PART_TOO_MS), half - _EARLIER_MS)
         middle = sorted(one.pass_ms for one in passed)[len(passed) // 2]
         return Walk(middle - half, middle + half, from_m, to_m)
     line = _line(passed, length_m, bed.figures.turn_s)
