@@ -45,6 +45,7 @@ class WatchSettings:
     kindle_min: float = 60.0
     dry_rh: float = 85.0
     quick_k_per_h: float = 20.0
+    broken_rh: float = 60.0
     dried_share: float = 0.8
     turned_fall_share: float = 0.2
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from gateway.core.estimate.kiln_break import ANNOUNCED
 from gateway.core.follow import kiln_air
 from gateway.core.follow.kiln_air import KilnAir
+from gateway.core.follow.kiln_load import past_doubt
 from gateway.core.follow.kiln_state import Kilning
 from gateway.core.site import Place
 from gateway.core.site_kiln import KilnFigures
@@ -94,7 +95,8 @@ def seen_wb(
     if value_c > on_c + state.programme(place).deadband_k:
         return None
     share = (value_c - wet_c) / max(on_c - wet_c, 1.0)
-    needed = figures.kiln_break.stays_share if kilning.watch.stays else figures.kiln_watch.dried_share
+    sure = past_doubt(kilning, figures, air)
+    needed = figures.kiln_break.stays_share if sure else figures.kiln_watch.dried_share
     return _DRIER * figures.moisture.hand_dry_wb if share >= needed else None
 
 

@@ -66,6 +66,13 @@ def too_wet_to_break(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bo
     return wb_of_db(driest_db) > figures.kiln_watch.no_break_wb
 
 
+def past_doubt(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
+    """Whether a break stands that is past doubt: air-off is half the way up, or far too dry for wet grain."""
+    if kilning.watch.seen.state != ANNOUNCED:
+        return False
+    return kilning.watch.stays or (air.off_rh is not None and air.off_rh <= figures.kiln_watch.broken_rh)
+
+
 def _warms_quickly(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> bool:
     """Whether air-off left its plateau quicker than wet grain heats itself, or a lost draught lets it warm.
 
@@ -84,7 +91,7 @@ def weigh_by_break(kilning: Kilning, figures: KilnFigures, air: KilnAir) -> None
 
     Only if the air-off is dry too: where the draught was lost, air-off that warms is full.
     """
-    if kilning.break_weighed or not kilning.watch.stays or kilning.watch.seen.state != ANNOUNCED:
+    if kilning.break_weighed or not past_doubt(kilning, figures, air):
         return
     wb, dry = mean_wb(kilning), air.off_rh is not None and air.off_rh < figures.kiln_watch.dry_rh
     if wb is None or kilning.load is None or not dry:
