@@ -110,3 +110,14 @@ def test_a_bed_whose_last_probe_was_put_out_of_service_is_unwatched_since_then_t
 
     made.lay(60, PutInService("a1"))
     assert made.state.out_since_ms == {"a2": START + 20 * 60_000}
+
+
+def test_a_hot_bed_that_fell_silent_rings_with_what_was_heard_last_and_when() -> None:
+    made = desk()
+    for minute in range(1, 25):
+        made.read(minute, "a1", 23.0)
+    made.wait(3 * H)
+    texts = [one.text for one in made.notices() if one.text.startswith("PIECE 14 HOT")]
+    assert "Bed A day 0: 23.0 C, limit 22" in texts[0]
+    assert "Bed A day 0: 23.0 C at 20:24, limit 22" in texts[-1]
+    assert not any("no value" in text for text in texts)

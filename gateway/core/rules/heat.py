@@ -62,14 +62,16 @@ def finding(state: State, place: Place, kind: str) -> Finding:
     guard = state.guard(kind, place.id)
     lying = state.pieces.beds.get(place.id)
     best = _hottest(state, place.id) if kind == "bed_hot" else extreme(state, place.id, -1)
-    measured_ms = best[1].measured_ms if best else state.at_ms
+    # Where nobody is heard any more, what was heard last: the alarm stands, and rings with a figure.
+    told = best or _last_heard(state, place.id, 1 if kind == "bed_hot" else -1)
+    measured_ms = told[1].measured_ms if told else state.at_ms
     ladder = ladder_for(state, place, kind, measured_ms)
     level = level_of(ladder, guard.rank)
     on = level is not None and bool(level.priority)
     shown = level if on and level is not None else ladder.levels[min(1, len(ladder.levels) - 1)]
     turned_ms = oldest_part(lying).turned_ms if lying and lying.turned else None
     trend = best[1].trend_per_h(newest_turn(state, place.id)) if best else None
-    value = best[1].value if best else None
+    value = told[1].value if told else None
     above = next((step for step in ladder.levels if step.rank > shown.rank), None)
     return Finding(
         Subject(kind, place.id),
@@ -85,7 +87,7 @@ def finding(state: State, place: Place, kind: str) -> Finding:
         trend_per_h=trend,
         next_limit=above.limit if above else None,
         next_at_ms=_next_at_ms(state, place, best[1] if best else None, trend, above),
-        hottest_probe=best[0].id if best else None,
+        hottest_probe=told[0].id if told else None,
         piece=lying.piece if lying else None,
         day=day_of(lying, state.at_ms) if lying else None,
         last_turned_ms=turned_ms,
@@ -117,6 +119,14 @@ def _hottest(state: State, place: str) -> tuple[Probe, Window] | None:
     """The hottest probe that is heard, be it doubted or out of the grain: nothing silences it."""
     heard = state.heard(place, "temperature")
     return max(heard, key=lambda pair: pair[1].value or 0.0, default=None)
+
+
+def _last_heard(state: State, place: str, sign: int) -> tuple[Probe, Window] | None:
+    """The thermometer that spoke last, of several at once the hottest (sign 1) or coldest (-1)."""
+    probes = [probe for probe in state.site.probes_of[place] if probe.quantity == "temperature"]
+    spoke = [(probe, state.windows[probe.id]) for probe in probes if probe.id in state.windows]
+    known = [one for one in spoke if one[1].value is not None]
+    return max(known, key=lambda one: (one[1].measured_ms, sign * (one[1].value or 0.0)), default=None)
 
 
 def reached_at(

@@ -22,7 +22,7 @@ def _bed_hot(told: Told) -> tuple[str, list[Part]]:
     head, where = _piece_first(told, hot)
     return f"{head}, {told.place}" if told.piece else head, [
         *where,
-        Part(f" {told.value()}, limit {told.limit()}"),
+        Part(f" {told.last_value()}, limit {told.limit()}"),
         Part(_comma(told.trend()), TREND),
         Part(_comma(told.next_limit()), NEXT),
         Part("."),
@@ -40,7 +40,7 @@ def _bed_low(told: Told) -> tuple[str, list[Part]]:
     head, where = _piece_first(told, "COLD")
     return f"{head}, {told.place}" if told.piece else head, [
         *where,
-        Part(f" {told.value()}, lowest {told.limit()}"),
+        Part(f" {told.last_value()}, lowest {told.limit()}"),
         Part(_comma(told.trend()), TREND),
         Part("."),
         Part(told.turned(), TURNED),
@@ -76,15 +76,15 @@ def _unwatched(told: Told) -> tuple[str, list[Part]]:
 
 def _hottest_unwatched(told: Told, head: str) -> list[Part]:
     """Its other places are seen: which is not, and what it came to since, by the heat it makes."""
-    by = told.time(told.finding.next_at_ms)
+    by, limit = told.time(told.finding.next_at_ms), told.finding.next_limit
     return [
         Part(head),
-        Part(" where hottest"),
+        Part(" where hottest", 1, " where hot"),
         Part(told.since(told.finding.since_ms), SINCE),
         Part(f": {told.probe} {told.detail()}" if told.detail() else ""),
-        Part(f". Last {told.value()}"),
+        Part(f". Last {told.value()}" if told.finding.value is not None else ""),
         Part(_comma(told.trend()), TREND),
-        Part(f", {bare(told.finding.next_limit, told.finding.unit)} by {by}" if by else ""),
+        Part(f", {bare(limit, told.finding.unit)} by {by}" if by and limit is not None else ""),
         Part("."),
         *air_first(told, " Take hand thermometer, record it."),
     ]

@@ -19,6 +19,8 @@ NEVER = re.compile(
     r"|unacknowledged|predict(ed|s|ion)?|optimal|journal(s|led)?|mirror(s|ed)?|settled?|replay(s|ed)?)\b",
     re.IGNORECASE,
 )
+#: A value older than this is told with its time (ours: twice the slowest probes' usual interval).
+OLD_MS = 1_200_000
 #: A bed changing by less than this in an hour is called steady (ours: below a probe's own noise).
 STEADY_PER_H = 0.05
 
@@ -75,6 +77,12 @@ class Told:
     def value(self) -> str:
         """The value with its unit, or "no value"."""
         return figure(self.finding.value, self.finding.unit)
+
+    def last_value(self) -> str:
+        """The value, and when it was measured where that is long ago."""
+        at_ms, value = self.finding.measured_at_ms, self.value()
+        old = self.finding.value is not None and at_ms is not None and self.at_ms - at_ms > OLD_MS
+        return f"{value} at {self.time(at_ms)}" if old else value
 
     def limit(self) -> str:
         """The limit without its unit."""

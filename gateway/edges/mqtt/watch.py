@@ -34,7 +34,7 @@ class Watch:
 
     def session_lost(self) -> None:
         """The broker has forgotten us: what it kept for us is gone. It happens, and has no end to report."""
-        self._changes.append(("session", True, "the broker has lost our session: messages may be missing"))
+        self._changes.append(("session", True, "the broker forgot us, messages may be missing"))
 
     def threw_away(self, now_s: float, count: int) -> None:
         """What the broker has counted. What it counted before we first heard is nobody's news, nor is less:
