@@ -32,9 +32,10 @@ WITHIN_S = 3600.0
 LOCK, PARTS = "back-up.lock", "back-up-*.part"
 #: A part that nobody came for is from a process that was killed.
 LEFT_S = 7200.0
-#: A restored store numbers its alarms and turns so much further for each hour begun since the copy was made,
-#: its notices for each minute: more than even a bad night gives. Of 30 days where it is not known since when.
-A_WHILE, UNKNOWN_MS = 100, 30 * 86_400_000
+#: A restored store numbers its alarms and turns 100 further, and 10 for each hour begun since the copy was
+#: made, its notices 1,000, and 10 for each minute: more than a bad night gives, and no more than a message has
+#: room for. As after 30 days where it is not known since when.
+A_START, A_WHILE, UNKNOWN_MS = 100, 10, 30 * 86_400_000
 #: After each megabyte, so that commits get at the disk.
 BREATH_S = 0.01
 
@@ -206,7 +207,8 @@ def _moved(held: Contents | None, now_ms: int) -> Restored:
     if since_ms <= 0:
         since_ms = UNKNOWN_MS
     hours, minutes = -(-since_ms // 3_600_000), -(-since_ms // 60_000)
-    return Restored(hours * A_WHILE, minutes * A_WHILE, hours * A_WHILE)
+    further = A_START + A_WHILE * hours
+    return Restored(further, 10 * A_START + A_WHILE * minutes, further)
 
 
 def verify(path: Path) -> Look:

@@ -22,10 +22,10 @@ HOUR_MS = 3_600_000
 @pytest.mark.parametrize(
     ("clock", "since_ms", "moved"),
     [
-        ("wall", 1, Restored(100, 100, 100)),
-        ("wall", HOUR_MS + 1, Restored(200, 6100, 200)),
-        ("wall", -HOUR_MS, Restored(72_000, 4_320_000, 72_000)),
-        ("topic", HOUR_MS, Restored(72_000, 4_320_000, 72_000)),
+        ("wall", 1, Restored(110, 1010, 110)),
+        ("wall", HOUR_MS + 1, Restored(120, 1610, 120)),
+        ("wall", -HOUR_MS, Restored(7300, 433_000, 7300)),
+        ("topic", HOUR_MS, Restored(7300, 433_000, 7300)),
     ],
 )
 def test_numbers_move_on_by_the_age_of_the_copy(clock: str, since_ms: int, moved: Restored) -> None:
