@@ -91,8 +91,8 @@ def _mean(state: State, probes: list[Probe], limit: Limit | None, short: bool) -
     # At its range end the true mean may be any height, and so it may where no probe tells anything any more.
     no_bound = _are_dead(state, probes) or any(mean.over for mean in found)
     return {
-        "low": round(low, 1),
-        "high": None if no_bound else round(high, 1),
+        "low": round(low, 3),
+        "high": None if no_bound else round(high, 3),
         "known_share": round(max(mean.known_share for mean in found), 3),
         "limit": allowed,
         "against": _against(allowed, low, high, no_bound),

@@ -475,6 +475,15 @@ def test_means_are_of_whoever_had_stood_there_and_call_nobody() -> None:
     assert [one for one in made.notices() if one.alarm is not None] == []
 
 
+def test_the_standards_own_example_is_told_to_the_last_figure() -> None:
+    """29 CFR 1910.1000(d)(1)(ii): 2 h at 150, 2 h at 75, 4 h at 50 ppm are 81.25."""
+    made = desk()
+    values = [150.0] * 120 + [75.0] * 120 + [50.0] * 240
+    for minute, ppm in enumerate([*values, 0.0]):
+        made.read(minute, "air", ppm)
+    assert row(made)["mean_8h"]["low"] == 81.25
+
+
 AIR_PROBES = st.sampled_from(["air", "air-2", "air-co"])
 HAPPENINGS = st.lists(
     st.one_of(
