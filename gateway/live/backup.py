@@ -33,8 +33,8 @@ LOCK, PARTS = "back-up.lock", "back-up-*.part"
 #: A part that nobody came for is from a process that was killed.
 LEFT_S = 7200.0
 #: A restored store numbers its alarms and turns 100 further, and 10 for each hour begun since the copy was
-#: made, its notices 1,000, and 10 for each minute: more than a bad night gives, and no more than there is room
-#: for in a message. As after 30 days where it is not known since when.
+#: made, its notices 1,000, and 10 for each minute: more than a bad night gives, no more than a message has
+#: room for. As after 30 days where it is not known since when.
 A_START, A_WHILE, UNKNOWN_MS = 100, 10, 30 * 86_400_000
 #: After each megabyte, so that commits get at the disk.
 BREATH_S = 0.01

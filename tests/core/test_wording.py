@@ -106,6 +106,17 @@ def test_gas_sends_nobody_in_and_is_no_certified_alarm() -> None:
     assert " GO" not in rising
 
 
+def test_all_must_come_out_whatever_else_there_is_room_for() -> None:
+    leave = replace(GAS, level="evacuate")
+    assert "All out of the building. Ring 112" in _call(leave)
+    site = _site("A bed of a long name", "Ada")
+    long = replace(leave, subject=GAS.subject._replace(place="place"))
+    said = wording.call(long, site, NIGHT_MS, 72_101, 433_000).text
+    assert said.startswith("STAY OUT A BED OF A LONG NAME. CO2 18,000 ppm")
+    assert "even to help. All out. Ring 112 if no answer." in said
+    assert said.endswith("Not a certified gas alarm. 72101 (433000)")
+
+
 def test_gas_that_is_down_says_for_how_long_at_least() -> None:
     down = replace(over(GAS), value=3900.0, measured_at_ms=NIGHT_MS + 7 * 60_000)
     said = wording.over(down, SITE, NIGHT_MS + 9 * 60_000, 412, 89, cleared_at_ms=NIGHT_MS)

@@ -22,7 +22,7 @@ def gas_high(told: Told) -> tuple[str, list[Part]]:
         Part(f", limit {told.limit()}", _DETAIL),
         Part(f", {detail}" if detail else "", _DETAIL),
         Part(". Do not go in, even to help."),
-        Part(" All out of the building.") if out else _who(told),
+        Part(" All out of the building.", _WHO, " All out.") if out else _who(told),
         Part(f" Ring {_emergency(told)} if no answer."),
         Part(fumes, _ACTION),
         _NOT_CERTIFIED,
