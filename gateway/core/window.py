@@ -14,6 +14,8 @@ _HOUR_MS = 3_600_000
 _TREND_SPAN_MS = 45 * 60_000
 _TREND_LEAST_MS = 15 * 60_000
 _TREND_LEAST_SAMPLES = 5
+_DRIFT_SPAN_MS = 10 * 60_000
+_DRIFT_LEAST_SAMPLES = 3
 
 
 @dataclass(slots=True)
@@ -86,15 +88,25 @@ class Window:
 
         None where less than 15 min or five samples tell of it.
         """
-        start = max(self.measured_ms - _TREND_SPAN_MS, since_ms) - self.from_ms
-        points = [(t, v) for t, v in zip(self.times, self.values, strict=True) if t >= start]
+        points = self._points(max(self.measured_ms - _TREND_SPAN_MS, since_ms))
         if len(points) < _TREND_LEAST_SAMPLES or points[-1][0] - points[0][0] < _TREND_LEAST_MS:
             return None
-        mean_t = sum(t for t, _ in points) / len(points)
-        mean_v = sum(v for _, v in points) / len(points)
-        spread = sum((t - mean_t) ** 2 for t, _ in points)
-        slope = sum((t - mean_t) * (v - mean_v) for t, v in points) / spread
-        return slope * _HOUR_MS
+        return _fit(points)[0] * _HOUR_MS
+
+    def drift_per_h(self) -> float | None:
+        """Slope in units per hour over the last 10 min, for air, which turns round within minutes.
+
+        None where less than three samples tell of it, or it is not twice its own standard error.
+        """
+        points = self._points(self.measured_ms - _DRIFT_SPAN_MS)
+        if len(points) < _DRIFT_LEAST_SAMPLES:
+            return None
+        slope, error = _fit(points)
+        return slope * _HOUR_MS if abs(slope) >= 2 * error else None
+
+    def _points(self, from_ms: int) -> list[tuple[int, float]]:
+        start = from_ms - self.from_ms
+        return [(t, v) for t, v in zip(self.times, self.values, strict=True) if t >= start]
 
     def missed_share(self, every_s: float, run_ms: int) -> float | None:
         """The share of expected readings that did not come in this hour and the last; None if too early."""
@@ -105,3 +117,13 @@ class Window:
         if expected < 3:
             return None
         return max(0.0, 1.0 - (self.got + self.got_before) / expected)
+
+
+def _fit(points: list[tuple[int, float]]) -> tuple[float, float]:
+    """The slope of a straight line through points by least squares, and its standard error; three or more."""
+    mean_t = sum(t for t, _ in points) / len(points)
+    mean_v = sum(v for _, v in points) / len(points)
+    spread = sum((t - mean_t) ** 2 for t, _ in points)
+    slope = sum((t - mean_t) * (v - mean_v) for t, v in points) / spread
+    left = sum((v - mean_v - slope * (t - mean_t)) ** 2 for t, v in points)
+    return slope, (left / (len(points) - 2) / spread) ** 0.5

@@ -309,6 +309,27 @@ def test_out_of_service_is_lost_too_and_back_again() -> None:
     assert steps(made, "air_unknown", "furnace")[-1][1] == "clear"
 
 
+def test_out_of_service_it_may_send_on_and_the_air_is_unknown_since_it_was_put_out() -> None:
+    made = desk()
+    say(made, 1, 3, fire_co=1.0)
+    made.lay(3, PutOutOfService("fire-co", "bump test"))
+    say(made, 4, 20, fire_co=1.0)
+    made.wait(20)
+    texts = [one.text for one in made.notices() if one.text.startswith("AIR UNKNOWN")]
+    assert len(texts) > 2
+    assert {text.split("since ")[1][:5] for text in texts} <= {"20:02", "20:03"}
+
+
+def test_a_call_says_rising_of_gas_that_was_aired_and_gathers_again() -> None:
+    made = desk()
+    say(made, 1, 40, air=16_000.0)
+    say(made, 40, 55, air=3_000.0)
+    for minute in range(55, 66):
+        made.read(minute, "air", 3_000.0 + 500.0 * (minute - 55))
+    again = [one.text for one in made.notices() if one.kind == "call"][-1]
+    assert "ppm rising" in again
+
+
 def test_where_no_probe_ever_spoke_nobody_is_rung_and_nothing_is_known() -> None:
     made = desk()
     made.wait(60)

@@ -36,6 +36,20 @@ def test_too_little_tells_no_trend_and_a_turn_cuts_what_came_before() -> None:
     assert filled(60, 1.0).trend_per_h(since_ms=40 * MINUTE) == pytest.approx(1.0, abs=2e-3)
 
 
+def test_the_drift_is_of_the_last_minutes_and_is_not_told_of_noise() -> None:
+    def drift(values: list[float]) -> float | None:
+        window = Window()
+        for minute, value in enumerate(values, 1):
+            window.take(minute * MINUTE, value, 0, minute * MINUTE)
+        return window.drift_per_h()
+
+    turned_round = [16_000.0] * 40 + [3_000.0] * 10 + [3_000.0 + 500 * minute for minute in range(10)]
+    assert drift(turned_round) == pytest.approx(30_000, rel=0.05)
+    assert drift([800.0] * 20 + [6_000.0] * 30) == 0.0
+    assert drift([6_000.0 + (7 * minute * minute) % 61 for minute in range(60)]) is None
+    assert drift([800.0, 6_000.0]) is None
+
+
 def test_the_state_is_bounded() -> None:
     window = filled(5000, 0.1)
 

@@ -134,6 +134,10 @@ def unknown_finding(state: State, place: Place) -> Finding:
     parts += [f"{out} out of service"] if out else []
     heard = [(p, w) for p in probes if (w := state.windows.get(p.id)) is not None and w.value is not None]
     last = max(heard, key=lambda pair: pair[1].measured_ms, default=None)
+    # One that is out of service may send on; the air is unknown since it was put out.
+    until_ms = max(
+        (min(w.measured_ms, state.out_since_ms.get(p.id, w.measured_ms)) for p, w in heard), default=0
+    )
     return Finding(
         Subject(UNKNOWN, place.id),
         place.id in state.air.unknown,
@@ -143,7 +147,7 @@ def unknown_finding(state: State, place: Place) -> Finding:
         value=last[1].value if last else None,
         unit="ppm",
         measured_at_ms=last[1].measured_ms if last else None,
-        since_ms=last[1].measured_ms if last else None,
+        since_ms=until_ms or None,
         trend_per_h=last[1].trend_per_h() if last else None,
         hottest_probe=last[0].id if last else None,
         detail=", ".join(parts),

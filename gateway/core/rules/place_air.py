@@ -207,7 +207,7 @@ def _finding(
         limit=level.limit,
         measured_at_ms=best[1].measured_ms if best else state.at_ms,
         since_ms=(guard.since_ms or None) if guard else None,
-        trend_per_h=best[1].trend_per_h() if best else None,
+        trend_per_h=best[1].drift_per_h() if best else None,
         hottest_probe=best[0].id if best else next((p.id for p in state.probes(place.id, gas)), None),
         detail=detail,
         inside=tuple(who for who, one in state.air.inside.items() if one.place == place.id),
