@@ -35,7 +35,10 @@ def reading(state: State, heard: Heard, out: Out) -> None:
     if heard.place.kind != "kiln" or heard.probe.quantity != "temperature" or not heard.newest:
         return
     kilning, figures = state.kilns.now.get(heard.place.id), state.site.kiln
-    if kilning is None or figures is None or kiln_air.role(heard.probe) != "air_off":
+    if kilning is None or figures is None:
+        return
+    waits = _waits_for_air_on(state, heard, kilning)
+    if kiln_air.role(heard.probe) != "air_off" and waits is None:
         return
     air = kiln_air.look(state, heard.place)
     if air.on is None:
@@ -45,8 +48,9 @@ def reading(state: State, heard: Heard, out: Out) -> None:
     except ValueError:
         # No air can be as these probes say; the next reading may be another.
         return
+    off_c = heard.value if waits is None else waits
     told = kiln_break.take(
-        kilning.watch, figures.kiln_break, heard.measured_ms, heard.value, air.on.value_c, wet_c, weather
+        kilning.watch, figures.kiln_break, heard.measured_ms, off_c, air.on.value_c, wet_c, weather
     )
     for seen in told:
         wet = kiln_load.too_wet_to_break(kilning, figures, air)
@@ -58,6 +62,18 @@ def reading(state: State, heard: Heard, out: Out) -> None:
         else:
             _tell(state, heard.place, kilning, seen, out)
     kiln_load.weigh_by_break(kilning, figures, air)
+
+
+def _waits_for_air_on(state: State, heard: Heard, kilning: Kilning) -> float | None:
+    """Air-off of the moment of an air-on reading, not judged yet: the air-on before it was too old."""
+    if kiln_air.role(heard.probe) != "air_on" or heard.measured_ms <= kilning.watch.measured_ms:
+        return None
+    windows = (
+        window
+        for probe, window in state.good(heard.place.id, "temperature")
+        if kiln_air.role(probe) == "air_off" and window.measured_ms == heard.measured_ms
+    )
+    return next((window.value for window in windows), None)
 
 
 def _afresh(watch: BreakWatch) -> BreakWatch:
