@@ -84,9 +84,7 @@ def test_a_lost_session_is_said_and_old_settlements_do_not_touch_new_messages(br
         until(lambda: not source.facts()["connected"])
         broker.start()
         connected(source)
-        assert source.conditions() == [
-            ("session", True, "the broker forgot us, messages may be missing")
-        ]
+        assert source.conditions() == [("session", True, "the broker forgot us, messages may be missing")]
         assert source.session() == 2
         publish(broker, f"{ROOT}/a", "new")
         new = take(source, 1)
