@@ -126,13 +126,6 @@ def test_the_beds_bear_their_numbers_in_the_walk(nights: Nights) -> None:
     assert re.search(r"One person does not get to \d+ of these in time", walk)
 
 
-def test_nobody_is_told_to_break_into_a_stretch_that_may_not_be_entered(nights: Nights) -> None:
-    """Only what can be done is numbered; compare `test_stay_out` for what the rest says."""
-    lived = nights("last-gas-probe")
-    assert "hand meter first" in page(lived, "/")
-    assert re.search(r"Air not known in Lower floor: hand meter before you go in", page(lived, "/"))
-
-
 def test_no_word_that_is_never_said_in_any_of_these_nights(nights: Nights) -> None:
     for name, (_, _, _, paths) in NIGHTS.items():
         for path in paths:
