@@ -233,6 +233,7 @@ class Gateway:
             "mirror": self._mirror.facts(),
             "door_port": self._door.port,
             "page": self._page.url,
+            "warnings": [str(warning) for warning in self._settings.warnings],
         }
         return self._said
 

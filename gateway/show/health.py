@@ -46,6 +46,7 @@ def rows(seen: Seen) -> list[Row]:
     found += [_clock(facts, seen.counts.get("clock_ignored", 0))]
     found += [_store(seen), _disk(seen), _backup(seen), _phones(seen), _probes(seen)]
     found += [seen.mirror] if seen.mirror else []
+    found += [_site_file(facts["warnings"])] if running and facts.get("warnings") else []
     found += [_row(name, "bad", "there is an alarm about it", "alarms") for name in seen.gateway_alarms]
     found.append(_versions(seen, running))
     found.append(_row("gas", "note", seen.gas, "take a hand meter; this is not a certified gas alarm"))
@@ -88,6 +89,11 @@ def _session(facts: dict[str, Any], running: bool) -> Row:
     kept = source.get("session_present")
     detail = "kept over the last break" if kept else "new at the last connection"
     return _row("session", "good", f"{detail}, {source.get('reconnects', 0)} reconnections")
+
+
+def _site_file(warnings: list[str]) -> Row:
+    more = f", and {len(warnings) - 1} more" if len(warnings) > 1 else ""
+    return _row("site file", "note", f"{warnings[0]}{more}", "malting-gateway check, and mend what it names")
 
 
 def _queue(facts: dict[str, Any], running: bool) -> Row:

@@ -329,6 +329,16 @@ def _hear(manager: socket.socket, wanted: Callable[[bytes], bool]) -> list[bytes
     return heard
 
 
+def test_a_key_that_others_may_read_is_said_by_health_and_stops_no_watch(house: House) -> None:
+    (house.site.parent / "secrets" / "ada.key").chmod(0o644)
+    daemon = house.start("--clock", "topic")
+    [row] = [one for one in house.read("health")["rows"] if one["name"] == "site file"]
+    assert row["state"] == "note"
+    assert "secrets/ada.key" in row["detail"]
+    assert "chmod o= ada.key" in row["detail"]
+    assert daemon.end() == 0
+
+
 def test_a_scaled_clock_runs_ahead_as_told(house: House) -> None:
     started = rfc3339(real_wall_ms())
     scaled = ["--clock", "scaled", "--speed", "600", "--epoch", "2024-11-05T00:00:00Z", "--started", started]

@@ -67,6 +67,14 @@ def test_what_is_not_good_says_what_to_do(name: str, state: str, seen: health.Se
     assert (found["state"], bool(found["do"])) == (state, True)
 
 
+def test_what_the_site_file_was_warned_of_is_on_the_page() -> None:
+    open_key = "site.toml: phone ada: secret_file = ada.key: expected a file closed to other users"
+    found = row("site file", with_facts(warnings=[open_key]))
+    assert (found["state"], found["detail"]) == ("note", open_key)
+    assert "check" in found["do"]
+    assert row("site file", with_facts(warnings=["one", "two", "three"]))["detail"] == "one, and 2 more"
+
+
 def test_what_the_broker_threw_away_is_on_the_page_where_it_tells() -> None:
     source = (GOOD.facts or {})["source"]
     assert row("queue", GOOD)["detail"] == "0 messages wait, 7 received since start"
