@@ -98,6 +98,22 @@ def test_the_batches_are_told_whatever_a_sample_is_taken_for(minutes: int) -> No
 
 
 @pytest.mark.data
+@pytest.mark.parametrize(("each", "from_sample"), [(1, 8), (1, 15), (2, 0), (5, 0)])
+def test_rarer_readings_and_a_later_start_tell_the_batches_no_worse(each: int, from_sample: int) -> None:
+    """A sample taken for three minutes; every one, every other or every fifth of them is read."""
+    told: dict[bool, int] = {True: 0, False: 0}
+    for batch in _batches():
+        watch, seen = BreakWatch(), []
+        for i in range(from_sample, len(batch.product_c), each):
+            at_ms = (i + 1) * 3 * MIN_MS
+            seen += take(watch, SETTINGS, at_ms, batch.product_c[i], batch.jacket_c[i], 0.0, weather=False)
+        last = seen[-1].at_ms if seen and seen[-1].state == ANNOUNCED else None
+        told[batch.straight] += near(batch, None if last is None else last / (3 * MIN_MS) - 1)
+    assert told[True] >= 26
+    assert told[False] >= 7
+
+
+@pytest.mark.data
 @pytest.mark.long
 def test_batches_that_did_not_choose_the_numbers_fare_as_well() -> None:
     found, of = kiln_dryer.left_out(_batches())
