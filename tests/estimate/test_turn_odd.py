@@ -96,3 +96,11 @@ def test_one_left_on_its_hook_and_one_that_fell_a_little_are_a_turn() -> None:
     (only,) = stood(play({"low": fell, "high": hooked, "air": STILL_AIR}, seed=2))
     assert (only.kind, only.probes) == ("turned", ("low",))
     assert stood(play({"low": fell, "high": warming(16.3), "air": STILL_AIR}, seed=2)) == []
+
+
+@pytest.mark.parametrize("by_k", [0.0, -0.4])
+def test_water_on_top_is_no_turn_though_a_low_layer_feels_it_too(by_k: float) -> None:
+    levels = {f"3 at {m:g}": warming(17.0) for m in PLACES_M} | {"air": STILL_AIR}
+    levels |= {f"15 at {m:g}": turned(16.9, 16.1) for m in PLACES_M}
+    levels["3 at 5"] = step(warming(17.0), by_k, 94.0)
+    assert stood(play(levels, bed=along((3.0, 15.0)))) == []

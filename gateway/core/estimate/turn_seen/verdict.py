@@ -88,8 +88,10 @@ def judge(bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], air: Air) ->
         return None
     layers = layers_of(bed, shows, back, witnesses) if shows else None
     if layers is not None and len(shows) > _MOST_AGREE and _parted(bed, layers):
-        rest = _without_the_odd_one(shows)
-        again = layers_of(bed, rest, back, witnesses)
+        rest, odd = _without_the_odd_one(shows)
+        # It hangs in the air, or fails; if it hardly moved, it objects as a quiet one does.
+        stayed = [odd] if 2 * abs(odd.passage.net) < _mean_net(rest) else []
+        again = layers_of(bed, rest, [*back, *stayed], witnesses)
         if not _parted(bed, again):
             kept = [say for say in cluster.says if say in rest or say.role is not Role.SHOWS]
             shows, layers, cluster = rest, again, cluster._replace(says=kept)
@@ -98,19 +100,23 @@ def judge(bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], air: Air) ->
         return _denied([*shows, *back])
     count = len(shows) + len(vents) + (layers.agreeing if layers else 0)
     against = layers.against if layers else 0
-    if against >= len(shows) and against and not vents:
+    if 2 * against > len(shows) and not vents:
         return _denied(back) if back else None
     if count < 2:
         return _alone(bed, cluster, witnesses, air, shows)
     return _together(bed, cluster, witnesses, air, layers, share if vents else 0.0)
 
 
-def _without_the_odd_one(shows: list[Say]) -> list[Say]:
-    """All but the one that came to another level than most: it hangs in the air, or fails."""
+def _without_the_odd_one(shows: list[Say]) -> tuple[list[Say], Say]:
+    """All but the one that came to another level than most, and that one."""
     levels = sorted(say.passage.after for say in shows)
     middle = levels[len(levels) // 2]
     odd = max(shows, key=lambda say: abs(say.passage.after - middle))
-    return [say for say in shows if say is not odd]
+    return [say for say in shows if say is not odd], odd
+
+
+def _mean_net(shows: Sequence[Say]) -> float:
+    return sum(abs(say.passage.net) for say in shows) / len(shows)
 
 
 def _parted(bed: Bed, layers: Layers) -> bool:
