@@ -74,13 +74,22 @@ def test_the_other_calls() -> None:
         "BED C NOT BEING WATCHED where hottest since 01:40: c-low silent. Last 21.6 C, 22 by 02:05. "
         "Take hand thermometer, record it. Reply 412 GO or 412 CANT (88)"
     )
-    wide = replace(
-        unseen, hottest_probe="c" * 30, detail="out of service", air="Air unknown, hand meter only."
-    )
-    said = wording.call(wide, _site("A bed of a long name", "Ada"), NIGHT_MS, 99_999, 9_999_999).text
+    wide = replace(unseen, hottest_probe="c" * 30, detail="out of service")
+    site = _site("A bed of a long name", "Ada")
+    said = wording.call(wide, site, NIGHT_MS, 99_999, 99_999).text
     assert len(said) <= 160
-    for kept in (f"{'c' * 16} out of service", "21.6 C, 22 by", "Take hand thermometer"):
+    for kept in (
+        f"{'c' * 16} out of service",
+        "21.6 C, 22 by",
+        "Take hand thermometer, record it. Reply 99999",
+    ):
         assert kept in said
+    wide = replace(wide, air="Air unknown, hand meter only")
+    said = wording.call(wide, site, NIGHT_MS, 99_999, 99_999).text
+    assert said == (
+        f"BED-C NOT BEING WATCHED where hot: {'c' * 16}. 22 by 07:50. Air unknown, hand meter only. "
+        "Take hand thermometer, record it. Reply 99999 GO or CANT (99999)"
+    )
     kiln = Finding(
         Subject("kiln_hot", "kiln"), True, "high", "high", 1, 48.0, "Cel", 45.0, piece="9", detail="7 h in"
     )
@@ -154,9 +163,13 @@ def test_a_next_limit_in_the_past_or_a_day_ahead_is_not_promised() -> None:
 
 def test_parts_go_by_their_order_and_come_back_where_there_is_room() -> None:
     parts = [Part("a" * 100), Part("b" * 50, 5), Part("c" * 20, 9), Part("d" * 30, 7), Part("e", 0)]
-    assert fit(parts, 200) == "a" * 100 + "b" * 50 + "d" * 30 + "e"
-    assert fit(parts, 125) == "a" * 100 + "c" * 20 + "e"
-    assert fit([Part("x" * 10), Part(" answer at length", 9, " short")], 20) == "x" * 10 + " short"
+    assert fit(parts, [], 200) == "a" * 100 + "b" * 50 + "d" * 30 + "e"
+    assert fit(parts, [], 125) == "a" * 100 + "c" * 20 + "e"
+    assert fit([Part("x" * 10)], [Part(" answer at length", 9, " short")], 20) == "x" * 10 + " short"
+
+
+def test_how_to_answer_is_never_cut() -> None:
+    assert fit([Part("turn it " * 3)], [Part(" 412 GO"), Part(" (88)")], 20) == "turn it 412 GO (88)"
 
 
 @given(st.text(max_size=80))

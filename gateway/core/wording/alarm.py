@@ -43,7 +43,7 @@ def call(finding: Finding, site: Site, at_ms: int, alarm: int, notice: int) -> W
     """The words of a call or a repeat, at a Unix time in ms."""
     told = Told(finding, site, at_ms)
     title, parts = say_call(told)
-    return _words(title, [*parts, answer_part(told, alarm)], notice)
+    return _words(title, parts, [answer_part(told, alarm)], notice)
 
 
 def over(
@@ -63,7 +63,7 @@ def over(
     gas = finding.subject.kind.startswith("gas_")
     out = Part(f" All out? Reply {alarm} OUT", ANSWER, f" All out: {alarm} OUT")
     end = out if gas else Part(f" Call {alarm} is over.")
-    return _words(title, [*parts, end], notice)
+    return _words(title, parts, [end], notice)
 
 
 def morning(lines: Sequence[Line], site: Site, at_ms: int, notice: int) -> Words:
@@ -90,7 +90,7 @@ def _head(line: Line, site: Site, at_ms: int) -> str:
 def test(site: Site, who: str, notice: int) -> Words:
     """The words of a test call to a person."""
     place, name = gsm.name(site.name or site.id, 40), person(who, site)
-    return _words("TEST call", [Part(f"TEST call from {place} to {name}. Nothing is wrong.")], notice)
+    return _words("TEST call", [Part(f"TEST call from {place} to {name}. Nothing is wrong.")], [], notice)
 
 
 def person(who: str | None, site: Site | None) -> str:
@@ -101,5 +101,5 @@ def person(who: str | None, site: Site | None) -> str:
     return gsm.name(known.name if known else who, 20)
 
 
-def _words(title: str, parts: list[Part], notice: int) -> Words:
-    return Words(gsm.clip(title, TITLE_MOST), fit([*parts, Part(f" ({notice})")]))
+def _words(title: str, parts: list[Part], ends: list[Part], notice: int) -> Words:
+    return Words(gsm.clip(title, TITLE_MOST), fit(parts, [*ends, Part(f" ({notice})")]))

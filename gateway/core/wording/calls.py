@@ -67,9 +67,9 @@ def _unwatched(told: Told) -> tuple[str, list[Part]]:
         Part(head + told.since(told.finding.since_ms)),
         Part(f": {told.detail()}" if told.detail() else "", DETAIL),
         Part("."),
-        Part(last),
+        Part(last, 1),
         Part(f" and {drift}" if last and drift else "", TREND),
-        Part("." if last else ""),
+        Part("." if last else "", 1),
         *air_first(told, " Take hand thermometer, put probe back."),
     ]
 
@@ -77,15 +77,19 @@ def _unwatched(told: Told) -> tuple[str, list[Part]]:
 def _hottest_unwatched(told: Told, head: str) -> list[Part]:
     """Its other places are seen: which is not, and what it came to since, by the heat it makes."""
     by, limit = told.time(told.finding.next_at_ms), told.finding.next_limit
+    reached = f"{bare(limit, told.finding.unit)} by {by}" if by and limit is not None else ""
+    last = f" Last {told.value()}" if told.finding.value is not None else ""
     return [
         Part(head),
-        Part(" where hottest", 1, " where hot"),
+        Part(" where hottest", DETAIL, " where hot"),
         Part(told.since(told.finding.since_ms), SINCE),
-        Part(f": {told.probe} {told.detail()}" if told.detail() else ""),
-        Part(f". Last {told.value()}" if told.finding.value is not None else ""),
-        Part(_comma(told.trend()), TREND),
-        Part(f", {bare(limit, told.finding.unit)} by {by}" if by and limit is not None else ""),
+        Part(f": {told.probe}" if told.detail() else ""),
+        Part(f" {told.detail()}" if told.detail() else "", 2),
         Part("."),
+        Part(last, 1),
+        Part(_comma(told.trend()) if last else "", TREND),
+        Part(f", {reached}" if last and reached else "", 1, f" {reached}" if reached else ""),
+        Part("." if last or reached else ""),
         *air_first(told, " Take hand thermometer, record it."),
     ]
 

@@ -33,23 +33,26 @@ class Part(NamedTuple):
     short: str = ""
 
 
-def fit(parts: list[Part], most: int = gsm.MOST) -> str:
-    """The parts, all of sendable letters, as one text of at most `most` septets.
+def fit(parts: list[Part], ends: list[Part], most: int = gsm.MOST) -> str:
+    """The parts and then the ends, all of sendable letters, as one text of at most `most` septets.
 
-    Parts go from the highest `drop` down until the text fits; then the room that is left is used again.
+    They go from the highest `drop` down until the text fits; then the room that is left is used again. What
+    is still too long is cut before the ends: how to answer, and the number, are never cut.
     """
-    kept = list(parts)
-    order = sorted((at for at, part in enumerate(parts) if part.drop), key=lambda at: -parts[at].drop)
+    kept = [*parts, *ends]
+    told = list(kept)
+    order = sorted((at for at, part in enumerate(kept) if part.drop), key=lambda at: -told[at].drop)
     gone = []
     for at in order:
         if _cost(kept) <= most:
             break
-        kept[at] = Part(parts[at].short)
+        kept[at] = Part(told[at].short)
         gone.append(at)
     for at in reversed(gone):
-        whole = [*kept[:at], parts[at], *kept[at + 1 :]]
+        whole = [*kept[:at], told[at], *kept[at + 1 :]]
         kept = whole if _cost(whole) <= most else kept
-    return gsm.clip(_joined(kept), most)
+    end = "".join(part.text for part in kept[len(parts) :])
+    return gsm.clip(_joined(kept[: len(parts)]), most - (gsm.septets(end) or 0)) + end
 
 
 def _cost(parts: list[Part]) -> int:
