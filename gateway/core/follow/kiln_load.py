@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from gateway.core.estimate import moisture
-from gateway.core.estimate.kiln_break import ANNOUNCED
+from gateway.core.estimate.kiln_break import ANNOUNCED, WITHDRAWN
 from gateway.core.follow.kiln_air import KilnAir
 from gateway.core.follow.kiln_state import Kilning
 from gateway.core.science.grain import wb_of_db
@@ -22,12 +22,13 @@ def layer_wb(kilning: Kilning, height_cm: float | None, depth_cm: float) -> floa
     """The least estimated moisture of the layer at a height; of the middle where no height is told.
 
     Of the driest reckoning: grain at the drying front is hot because it is dry, and where the front is by the
-    others hangs on a guessed draught.
+    others hangs on a guessed draught. A break taken back proves the driest wrong: then of the wettest.
     """
     if kilning.load is None:
         return None
     share = 0.5 if height_cm is None else height_cm / depth_cm
-    return wb_of_db(min(max(0.0, _between(one.stack.moisture, share)) for one in kilning.load.members))
+    found = [max(0.0, _between(one.stack.moisture, share)) for one in kilning.load.members]
+    return wb_of_db(max(found) if kilning.watch.seen.state == WITHDRAWN else min(found))
 
 
 def _between(layers: list[float], share: float) -> float:
