@@ -81,10 +81,10 @@ def _hottest_unwatched(told: Told, head: str) -> list[Part]:
     last = f" Last {told.value()}" if told.finding.value is not None else ""
     return [
         Part(head),
-        Part(" where hottest", DETAIL, " where hot"),
+        Part(" where hottest", 2, " where hot"),
         Part(told.since(told.finding.since_ms), SINCE),
         Part(f": {told.probe}" if told.detail() else ""),
-        Part(f" {told.detail()}" if told.detail() else "", 2),
+        Part(f" {told.detail()}" if told.detail() else "", 1),
         Part("."),
         Part(last, 1),
         Part(_comma(told.trend()) if last else "", TREND),
