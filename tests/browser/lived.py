@@ -41,6 +41,9 @@ class Lived:
         self.gate, self.story = self._one.submit(begin or _night, folder, hours, ahead_h).result()
         self._reader = open_reader(self.gate.store)
         self._site = self.gate.settings.site
+        #: What asking the judge ends in, and which loops stand still, where a test says so.
+        self.fault: Exception | None = None
+        self.still: list[str] = []
 
     def site(self) -> Site:
         """As given."""
@@ -67,6 +70,8 @@ class Lived:
 
     def ask(self, view: Callable[[State], Seen]) -> Seen:
         """As given."""
+        if self.fault is not None:
+            raise self.fault
         return self._one.submit(lambda: view(self.gate.pipeline._bench._state)).result()
 
     def reader(self) -> Reader:
@@ -91,7 +96,7 @@ class Lived:
 
     def facts(self) -> dict[str, Any]:
         """As given."""
-        return {}
+        return {"still": self.still} if self.still else {}
 
     def place(self) -> tuple[int, int]:
         """As `given.Running`."""

@@ -217,8 +217,8 @@ def test_ready_is_who_judges_and_alive_is_who_answers(fresh: Site) -> None:
     assert "stopping" in pages.json()["title"]
 
 
-def test_a_loop_that_stands_still_is_not_ready(fresh: Site, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(fresh.lived, "facts", lambda: {"still": ["deliver"]})
+def test_a_loop_that_stands_still_is_not_ready(fresh: Site) -> None:
+    fresh.lived.still = ["deliver"]
     answer = fresh.ask("GET", "/health/ready")
     assert (answer.status_code, answer.text) == (503, "not ready\n")
     assert fresh.ask("GET", "/health/live").status_code == 200

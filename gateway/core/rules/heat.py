@@ -227,14 +227,11 @@ class Held(NamedTuple):
 def held(state: State, place: Place) -> Held | None:
     """What of the rank once reached the newest readings bear out; None where all of it only waits to end."""
     guard = state.guard("bed_hot", place.id)
+    watching = _marked(state, place)
     for index, level in reversed(list(enumerate(_ladder_now(state, place).levels))):
         if level.rank > guard.rank:
             continue
-        at = [
-            pair
-            for pair in _watching(state, place.id, "bed_hot")
-            if pair[0].id in guard.marks and not guard.marks[pair[0].id][index].under_since_ms
-        ]
+        at = [pair for pair in watching if not guard.marks[pair[0].id][index].under_since_ms]
         if at:
             return Held(level, *max(at, key=lambda pair: pair[1].value or 0.0))
     return None
@@ -255,12 +252,18 @@ def ends(state: State, place: Place) -> Ends | None:
         return None
     ladder = _ladder_now(state, place)
     index = next(i for i, level in enumerate(ladder.levels) if level.rank == HIGH)
-    down = [pair for pair in _watching(state, place.id, "bed_hot") if pair[0].id in guard.marks]
+    down = _marked(state, place)
     if not down:
         return None
     since_ms = max(guard.marks[probe.id][index].under_since_ms for probe, _ in down)
     warmest_c = max(window.value or 0.0 for _, window in down)
     return Ends(since_ms + ladder.off_ms, warmest_c, ladder.levels[index].limit - ladder.deadband)
+
+
+def _marked(state: State, place: Place) -> list[tuple[Probe, Window]]:
+    """Of those that must have come down, the ones that have been held against the ladder."""
+    marks = state.guard("bed_hot", place.id).marks
+    return [pair for pair in _watching(state, place.id, "bed_hot") if pair[0].id in marks]
 
 
 def _ladder_now(state: State, place: Place) -> Ladder:
