@@ -302,10 +302,3 @@ class Entry(NamedTuple):
     at_ms: int
     run_ms: int
     what: Input
-
-
-class Tick(NamedTuple):
-    """Time has passed: a whole 10 s of the running-time axis."""
-
-    at_ms: int
-    run_ms: int

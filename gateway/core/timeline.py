@@ -11,10 +11,7 @@ Ticks are the whole 10 s of running time. A step of the clock or a night without
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
-
-from gateway.core.inputs import Tick
 
 TICK_MS = 10_000
 #: A clock set back by more than this is believed at once; by less, `at` waits until it is caught up.
@@ -39,11 +36,3 @@ class Axis:
         else:
             self.floor_ms = self.at_ms(run_ms)
         self.offset_ms += by_ms
-
-
-def ticks(axis: Axis, after_run_ms: int, until_run_ms: int) -> Iterator[Tick]:
-    """The ticks after one running time, up to and with another, oldest first."""
-    run_ms = (after_run_ms // TICK_MS + 1) * TICK_MS
-    while run_ms <= until_run_ms:
-        yield Tick(axis.at_ms(run_ms), run_ms)
-        run_ms += TICK_MS

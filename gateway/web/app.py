@@ -2,8 +2,8 @@
 
     app = make_app(given, Accounts(keep, given.real_ms), Tokens(keep, given.real_ms), phones)
 
-Routes use `asking.current(request)`, `asking.require(role, …)` as a dependency, and
-`asking.csrf_token(request)`; `routes_pages.add_pages(app, web)` is given `asking.Web`.
+Routes use `asking.current(request)`, and `asking.require(role, …)` as a dependency;
+`routes_pages.add_pages(app, web)` is given `asking.Web`.
 """
 
 from __future__ import annotations

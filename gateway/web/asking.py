@@ -39,12 +39,6 @@ def current(request: Request) -> Account | None:
     return web.account(request)
 
 
-def csrf_token(request: Request) -> str:
-    """What a form of this reader must bring along as `csrf`."""
-    web: Web = request.app.state.web
-    return web.token(request)
-
-
 def require(*roles: str) -> Callable[[Request], Account]:
     """A dependency: whoever asks, if they have one of these roles; any role where none is named.
 
