@@ -124,17 +124,16 @@ def _ring_afresh(board: BoardState, site: Site, alarm: Standing, now: Now, out: 
 def call_anew(
     board: BoardState, site: Site, alarm: Standing, by: str | None, now: Now, out: Out, cannot: bool = False
 ) -> None:
-    """An answer no longer holds: unanswered again, everybody rung before and the next person too."""
+    """An answer no longer holds: unanswered again, who was rung before and the next person too."""
     alarm.hold_run_ms, alarm.answered_by, alarm.answer = NEVER, None, None
     if not send(alarm, Signal.REALARM, now, out, by).announces:
         return
     calling = alarm.calling
-    rings = [] if cannot else callout.begin(calling, site, alarm.priority, now)
     if cannot:
-        rings += callout.cannot_come(calling, site, alarm.priority, now, by)
+        rings = callout.cannot_come(calling, site, alarm.priority, now, by)
         calling.repeat_run_ms = now.run_ms + callout.repeat_ms(site.callout, alarm.priority)
     else:
-        rings += callout.widen(calling, site, alarm.priority, now)
+        rings = callout.in_vain(calling, site, alarm.priority, now)
     ring(board, site, alarm, rings, now, out)
 
 

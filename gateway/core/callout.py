@@ -2,10 +2,15 @@
 
 *High*: the first person on shift at once, again each `high_repeat_s`, one person more each `high_next_s`.
 *Highest*: everybody on every phone at once, again each `high_repeat_s`. *Medium*: the first person on shift,
-again each `medium_repeat_s`. *Low* rings nobody. Nobody on shift: everybody. Escalation adds people: those
-rung once are rung again at every repeat, and so is whoever has come on shift meanwhile. A phone that fails,
-or a person who cannot come, passes the call to the next person at once; who cannot come is then left out of
-the repeats unless nobody else remains. All steps count on running time, times `speed`.
+again each `medium_repeat_s`. *Low* rings nobody. Nobody on shift: everybody. A phone that fails, or a person
+who cannot come, passes the call to the next person at once; who cannot come is then left out of the repeats
+unless nobody else remains. All steps count on running time, times `speed`.
+
+*High* and *highest* only add people: those rung once are rung again at every repeat, and so is whoever has
+come on shift meanwhile. A *medium* call goes with the shift: it rings whoever is first on shift by now and
+those called in who are on shift themselves, and no longer who has gone home. Only where nobody on shift is to
+be had (none is there, they cannot come, every phone of theirs failed, or they were rung before an answer that
+came to nothing) does everybody rung once go on being rung. All who were rung hear that it is over.
 """
 
 from __future__ import annotations
@@ -41,6 +46,7 @@ class Calling:
     """How far the calling of one alarm has come.
 
     `called`: person to the number of their phones in use. `notices`: phone to the newest notice sent there.
+    `added`: who was called in beyond the plan. `vain`: who had been rung when an answer came to nothing.
     """
 
     called: dict[str, int] = field(default_factory=dict)
@@ -49,6 +55,8 @@ class Calling:
     notices: dict[str, int] = field(default_factory=dict)
     repeat_run_ms: int = NEVER
     next_run_ms: int = NEVER
+    added: list[str] = field(default_factory=list)
+    vain: list[str] = field(default_factory=list)
 
 
 def grade(priority: str) -> int:
@@ -67,21 +75,33 @@ def repeat_ms(callout: Callout, priority: str) -> int:
 
 
 def begin(calling: Calling, site: Site, priority: str, now: Now) -> list[Ring]:
-    """Ring afresh: whoever must hear it now, and everybody rung for this alarm before."""
+    """Ring afresh: whoever must hear it now, and who was rung for this alarm before and still is."""
     calling.cannot.clear()
     calling.failed.clear()
+    calling.vain.clear()
     return again(calling, site, priority, now, kind="call")
 
 
+def in_vain(calling: Calling, site: Site, priority: str, now: Now) -> list[Ring]:
+    """Ring afresh, and the next person too: somebody had answered, and nothing came of it."""
+    calling.cannot.clear()
+    calling.failed.clear()
+    calling.vain = list(calling.called)
+    rings = again(calling, site, priority, now, kind="call")
+    return rings + widen(calling, site, priority, now)
+
+
 def again(calling: Calling, site: Site, priority: str, now: Now, kind: str = "repeat") -> list[Ring]:
-    """Ring everybody rung before who did not say they cannot, and whoever must hear it by now."""
+    """Ring those rung before who did not say they cannot, and whoever must hear it by now."""
     if not grade(priority):
         return []
     _forget_the_gone(calling, site)
     if priority == "highest":
         calling.called = {who: len(site.phones_of[who]) for who in calling.called}
     wanted = _wanted(calling, site, priority, now)
-    before = [who for who in calling.called if who not in calling.cannot or who in wanted]
+    before = [who for who in calling.called if _can(calling, who) or who in wanted]
+    if grade(priority) == 1:
+        before = _still(calling, site, now, before, wanted)
     if not before and not wanted:
         before = list(calling.called)
     added = [who for who in wanted if who not in calling.called]
@@ -99,6 +119,7 @@ def widen(calling: Calling, site: Site, priority: str, now: Now) -> list[Ring]:
         return []
     _arm_next(calling, site, priority, now)
     left = [who for who in people.order(site, now.at_ms) if who not in calling.called]
+    calling.added += left[:1]
     return _add(calling, site, left[:1], priority)
 
 
@@ -148,6 +169,19 @@ def _wanted(calling: Calling, site: Site, priority: str, now: Now) -> list[str]:
     if priority == "highest" or not on:
         return [who for who in people.order(site, now.at_ms) if priority == "highest" or _can(calling, who)]
     return [who for who in on if _can(calling, who)][:1]
+
+
+def _still(calling: Calling, site: Site, now: Now, before: list[str], wanted: list[str]) -> list[str]:
+    """Whom of those rung before a medium call still rings: those on shift, while one of them is to be had."""
+    on = people.on_shift(site, now.at_ms)
+    still = [who for who in before if who in wanted or (who in on and who in calling.added)]
+    enough = any(who in on and _to_be_had(calling, site, who) for who in (*still, *wanted))
+    return still if enough else before
+
+
+def _to_be_had(calling: Calling, site: Site, who: str) -> bool:
+    works = any(phone.id not in calling.failed for phone in site.phones_of[who])
+    return works and _can(calling, who) and who not in calling.vain
 
 
 def _can(calling: Calling, who: str) -> bool:

@@ -5,9 +5,9 @@ from dataclasses import replace
 import pytest
 
 from gateway.core import board
-from gateway.core.inputs import Answered, Delivery
-from gateway.core.site import Callout, Phone
-from tests.core.board_floor import COLD, GAS, HIGH, NIGHT_MS, OVERDUE, SITE, URGENT, Floor, over
+from gateway.core.inputs import Answered, Delivery, Quieted
+from gateway.core.site import Callout, Phone, Shift
+from tests.core.board_floor import COLD, GAS, HIGH, NIGHT_MS, OVERDUE, SITE, URGENT, WEEK, Floor, over
 
 MIN = 60
 
@@ -102,12 +102,113 @@ def test_nobody_on_shift_everybody_is_rung(finding: object) -> None:
     assert [phone for _, phone, _ in floor.rung("call")] == ["ada-1", "ben-1", "cleo-1"]
 
 
-def test_who_comes_on_shift_is_rung_at_the_next_repeat() -> None:
-    """Ben's shift ends at 06:00; from then on Ada is rung too."""
-    floor = Floor(at_ms=NIGHT_MS + (4 * 60 - 7) * 60_000)
+#: Seven to six: Ben is on shift until six, Ada from then on.
+BEFORE_SIX_MS = NIGHT_MS + (3 * 60 + 53) * 60_000
+
+
+def _by_repeat(floor: Floor, repeats: int) -> list[list[str]]:
+    """The phones rung in each of the next quarter hours, which are the repeats of a medium call."""
+    found = []
+    for _ in range(repeats):
+        heard = len(floor.rung())
+        floor.wait(15 * MIN)
+        found.append([phone for _, phone, _ in floor.rung()[heard:]])
+    return found
+
+
+def test_a_medium_call_goes_with_the_shift_and_all_hear_that_it_is_over() -> None:
+    """Ben's shift ends at 06:00; from then on Ada is rung, and Ben is not until it is over."""
+    floor = Floor(at_ms=BEFORE_SIX_MS)
     floor.find(HIGH)
-    floor.wait(16 * MIN)
-    assert floor.rung() == [(0, "ben-1", "call"), (900, "ben-1", "repeat"), (900, "ada-1", "call")]
+    assert _by_repeat(floor, 3) == [["ada-1"]] * 3
+    assert floor.rung() == [
+        (0, "ben-1", "call"), (900, "ada-1", "call"), (1800, "ada-1", "repeat"), (2700, "ada-1", "repeat"),
+    ]  # fmt: skip
+    floor.find(over(HIGH))
+    assert floor.rung("over") == [(2700, "ben-1", "over"), (2700, "ada-1", "over")]
+
+
+def test_a_high_call_only_adds_people_over_a_change_of_shift() -> None:
+    floor = Floor(at_ms=BEFORE_SIX_MS + 5 * 60_000)
+    floor.find(URGENT)
+    floor.wait(5 * MIN)
+    assert [phone for at, phone, _ in floor.rung() if at] == ["ben-1", "ada-1"]
+
+
+def test_a_medium_call_after_the_quiet_or_a_restart_goes_with_the_shift_too() -> None:
+    floor = Floor(at_ms=BEFORE_SIX_MS)
+    floor.find(HIGH)
+    floor.put(board.quiet, Quieted(101, 600.0, "busy", "ben"))
+    floor.wait(10 * MIN)
+    assert floor.rung() == [(0, "ben-1", "call"), (600, "ada-1", "call")]
+    floor.put(board.resumed)
+    assert floor.rung()[2:] == [(600, "ada-1", "repeat")]
+
+
+def test_who_was_called_in_stays_while_on_shift_and_the_first_by_now_is_rung_alone_otherwise() -> None:
+    """Two are on shift until six, one of them first until five: an hour later the other is."""
+    both = (Shift(("cleo",), WEEK, 5 * 60, 14 * 60), Shift(("ben", "ada"), WEEK, 22 * 60, 6 * 60))
+    site = replace(SITE, shifts=both)
+    first = Floor(site, BEFORE_SIX_MS - 3_600_000)
+    first.find(HIGH)
+    assert _by_repeat(first, 5) == [["cleo-1"]] * 5
+    called_in = Floor(site, BEFORE_SIX_MS - 2 * 3_600_000)
+    called_in.find(HIGH)
+    called_in.put(board.answer, Answered(101, "cant", "ben"))
+    # To five o'clock Ada, who is on shift; then Cleo, who is first, and Ada until she goes at six.
+    assert _by_repeat(called_in, 9) == [["ada-1"]] * 4 + [["ada-1", "cleo-1"]] * 4 + [["cleo-1"]]
+
+
+def test_who_was_called_in_while_off_shift_is_left_alone_once_the_next_shift_is_there() -> None:
+    nights = replace(SITE, shifts=(SITE.shifts[0], Shift(("cleo",), WEEK, 6 * 60, 22 * 60)))
+    floor = Floor(nights, BEFORE_SIX_MS - 15 * 60_000)
+    floor.find(HIGH)
+    floor.put(board.answer, Answered(101, "cant", "ben"))
+    assert _by_repeat(floor, 3) == [["ada-1"], ["cleo-1"], ["cleo-1"]]
+
+
+def test_no_shift_after_the_one_that_was_rung_rings_everybody_on_and_on() -> None:
+    floor = Floor(replace(SITE, shifts=SITE.shifts[:1]), BEFORE_SIX_MS)
+    floor.find(HIGH)
+    assert [set(phones) for phones in _by_repeat(floor, 2)] == [{"ben-1", "ada-1", "cleo-1"}] * 2
+
+
+@pytest.mark.parametrize("how", ["cant", "failed"])
+def test_who_went_home_is_rung_on_where_the_new_shift_is_not_to_be_had(how: str) -> None:
+    floor = Floor(at_ms=BEFORE_SIX_MS)
+    floor.find(HIGH)
+    floor.wait(15 * MIN)
+    if how == "cant":
+        floor.put(board.answer, Answered(101, "cant", "ada"))
+    else:
+        _fail(floor, "ada-1", "gone")
+    ada = ["ada-1"] if how == "failed" else []
+    assert floor.rung()[2:] == [(900, "cleo-1", "call")]
+    assert _by_repeat(floor, 2) == [["ben-1", *ada, "cleo-1"]] * 2
+    if how == "failed":
+        number = max(one.number for one in floor.notices() if one.phone == "ada-1")
+        floor.put(board.delivery, Delivery(number, "ada-1", "delivered"))
+        assert _by_repeat(floor, 1) == [["ada-1"]]
+
+
+def test_a_first_of_the_new_shift_whose_phone_failed_before_is_not_rung_alone() -> None:
+    """Ada was called in at night and not reached; at six she is first on shift, and Cleo with her."""
+    day = Shift(("ada", "cleo"), WEEK, 6 * 60, 22 * 60)
+    floor = Floor(replace(SITE, shifts=(SITE.shifts[0], day)), BEFORE_SIX_MS)
+    floor.find(HIGH)
+    floor.put(board.answer, Answered(101, "cant", "ben"))
+    _fail(floor, "ada-1")
+    assert [phone for _, phone, _ in floor.rung()] == ["ben-1", "ada-1", "cleo-1"]
+    assert _by_repeat(floor, 1) == [["ada-1", "cleo-1"]]
+
+
+def test_an_answer_that_came_to_nothing_keeps_everybody_until_another_shift_is_there() -> None:
+    floor = Floor(at_ms=BEFORE_SIX_MS - 70 * 60_000)
+    floor.find(OVERDUE)
+    floor.put(board.answer, Answered(101, "going", "ben"))
+    floor.wait(45 * MIN)
+    assert floor.rung()[1:] == [(2700, "ben-1", "call"), (2700, "ada-1", "call")]
+    assert _by_repeat(floor, 3) == [["ben-1", "ada-1"], ["ben-1", "ada-1"], ["ada-1"]]
 
 
 def test_a_failing_phone_passes_to_the_second_phone_and_the_next_person_at_once() -> None:

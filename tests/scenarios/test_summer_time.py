@@ -58,8 +58,10 @@ def test_the_night_the_clocks_change(saturday: str, quern_hill: Settings, gates:
 
 
 def _people_come_on_by_the_wall(saturday: str, gate: Gate) -> None:
-    """Whoever is on shift is rung from the first repeat after the shift began."""
+    """Whoever is on shift is rung from the first repeat after the shift began, and not after it ended."""
     rung = calls(gate, "turn_overdue", "bed-c")
+    assert max(one.at_ms for one in rung if one.person == "dan") < _wall(saturday, 22)
+    assert max(one.at_ms for one in rung if one.person == "cleo") < _wall(saturday, 30)
     first = {who: min(one.at_ms for one in rung if one.person == who) for who in ("dan", "cleo", "ben")}
     assert first["dan"] == min(one.at_ms for one in rung)
     assert 0 <= first["cleo"] - _wall(saturday, 22) <= 16 * MINUTE
