@@ -4,6 +4,11 @@ A field with metadata {"derived": True} can be made again from the others and is
 `BRIEF = True`, of which many are kept, fields that stand at their default are left out, too: such a default
 never changes. One with `ROW = True` is the list of its fields in their order: a new field goes last and
 has a default.
+
+What a class once had and has no more is named in its `GONE`, so that what an older version kept is still
+read: `GONE = ("sway",)`, or for a row `GONE = {"sway": 2}` with its place in the list, counted from 0. That
+place stays its own (0 is written there): by its length alone a row does not tell which version wrote it. Such
+a name is never taken again. A name that is neither a field nor gone is refused.
 """
 
 from __future__ import annotations
@@ -12,7 +17,7 @@ import dataclasses
 import types
 import typing
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from enum import Enum
 from functools import cache
 from typing import Any
@@ -34,7 +39,7 @@ def plain(value: Any) -> Any:
         if getattr(value, "BRIEF", False):
             return {name: plain(item) for name, item in _told(value)}
         if getattr(value, "ROW", False):
-            return [plain(getattr(value, name)) for name in _names(type(value))]
+            return [0 if name is None else plain(getattr(value, name)) for name in _row(type(value))]
         return {name: plain(getattr(value, name)) for name in _names(type(value))}
     if isinstance(value, dict):
         return {str(key): plain(item) for key, item in value.items()}
@@ -73,6 +78,29 @@ def _defaults(kind: type) -> tuple[tuple[str, Any], ...]:
 @cache
 def _names(kind: type) -> tuple[str, ...]:
     return tuple(f.name for f in dataclasses.fields(kind) if not f.metadata.get("derived"))
+
+
+@cache
+def _gone(kind: type) -> frozenset[str]:
+    gone = frozenset(getattr(kind, "GONE", ()))
+    again = sorted(gone & {field.name for field in dataclasses.fields(kind)})
+    if again:
+        raise TypeError(f"{kind.__name__}: {again} are gone, and a name is not taken again")
+    return gone
+
+
+@cache
+def _row(kind: type) -> tuple[str | None, ...]:
+    """The fields of a row in their places, None at the place of one that is gone."""
+    row: list[str | None] = list(_names(kind))
+    places: Mapping[str, int] = getattr(kind, "GONE", None) or {}
+    if not isinstance(places, Mapping):
+        raise TypeError(f"{kind.__name__}: GONE of a row says the place of each name")
+    for name, place in sorted(places.items(), key=lambda one: one[1]):
+        if not 0 <= place <= len(row):
+            raise TypeError(f"{kind.__name__}: {name} cannot have stood at {place}")
+        row.insert(place, None)
+    return tuple(row)
 
 
 @cache
@@ -115,18 +143,19 @@ def _dataclass(kind: type) -> Callable[[Any], Any]:
     hints = typing.get_type_hints(kind)
     readers = {name: _reader(hints[name]) for name in _names(kind)}
 
-    row = tuple(readers) if getattr(kind, "ROW", False) else None
+    row = _row(kind) if getattr(kind, "ROW", False) else None
+    gone = _gone(kind)
 
     def read(value: Any) -> Any:
         if row is not None and isinstance(value, list):
             if len(value) > len(row):
                 raise ValueError(f"{kind.__name__}: expected at most {len(row)} values, got {len(value)}")
-            value = dict(zip(row, value, strict=False))
+            value = {name: item for name, item in zip(row, value, strict=False) if name is not None}
         if not isinstance(value, dict):
             raise ValueError(f"{kind.__name__}: expected an object, got {type(value).__name__}")
-        unknown = value.keys() - readers.keys()
+        unknown = value.keys() - readers.keys() - gone
         if unknown:
             raise ValueError(f"{kind.__name__}: unknown keys {sorted(unknown)}")
-        return kind(**{name: readers[name](item) for name, item in value.items()})
+        return kind(**{name: readers[name](item) for name, item in value.items() if name not in gone})
 
     return read

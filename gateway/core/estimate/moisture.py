@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import ClassVar, NamedTuple
 
 from gateway.core.estimate.moisture_layers import Draught, Physics, Stack, flow_through
 from gateway.core.science.grain import db_of_wb, wb_of_db
@@ -101,10 +101,11 @@ class Member:
 class Load:
     """The load of one kilning; `barley_t` is what the guessed air flow goes by."""
 
+    GONE: ClassVar[tuple[str, ...]] = ("balanced",)
+
     dry_kg: float
     barley_t: float
     members: list[Member] = field(default_factory=list)
-    balanced: bool = False
 
 
 def loaded(
@@ -132,7 +133,6 @@ def pass_air(load: Load, settings: MoistureSettings, physics: Physics, seconds: 
     spread = settings.guessed_air_share_sd if known is None else settings.air_flow_share_sd
     air_kg = flow_m3_h * seconds / _H_S / volume_m3_per_kg(air.flow_c, air.ratio_on, air.pressure_pa)
     carried, warm_share = _carried(air) if known is not None else (None, 0.0)
-    load.balanced = carried is not None
     for member in load.members:
         swayed_kg = max(0.0, air_kg * (1.0 + member.sway * spread))
         draught = Draught(swayed_kg, air.on_c, air.ratio_on, carried, warm_share)

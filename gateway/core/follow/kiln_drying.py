@@ -32,8 +32,7 @@ def dry(state: State, kilning: Kilning, figures: KilnFigures, air: KilnAir) -> N
         seconds *= figures.kiln_watch.choked_share
     off_c = air.off.value_c if air.off else None
     through = moisture.Air(air.on.value_c, ratio_of(air), off_c, flow, air.on.value_c)
-    if _pass(kilning, kilning.load, figures, seconds, passed_ms / 60_000.0, through):
-        kilning.watched_min += passed_ms / 60_000.0
+    _pass(kilning, kilning.load, figures, seconds, passed_ms / 60_000.0, through)
 
 
 def catch_up(state: State, place: Place, kilning: Kilning, figures: KilnFigures, air: KilnAir) -> None:
@@ -62,16 +61,15 @@ def _pass(
     seconds: float,
     minutes: float,
     air: moisture.Air,
-) -> bool:
-    """Air through the load and what its heat does; False where no air can be as told."""
+) -> None:
+    """Air through the load and what its heat does; nothing where no air can be as told."""
     try:
         moisture.pass_air(load, figures.moisture, _physics(figures), seconds, air)
     except ValueError:
-        return False
+        return
     stack = load.members[1].stack
     layers = [(c, db / (1.0 + db)) for c, db in zip(stack.warm_c, stack.moisture, strict=True)]
     kilning.damage.take(figures.heat_damage, minutes, layers)
-    return True
 
 
 def _physics(figures: KilnFigures) -> Physics:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 from gateway.core.estimate.heat_damage import HeatDamage
 from gateway.core.estimate.kiln_break import BreakWatch
@@ -24,6 +25,8 @@ class Kilning:
     sample.
     """
 
+    GONE: ClassVar[tuple[str, ...]] = ("watched_min",)
+
     piece: str | None = None
     began_ms: int = 0
     lit_ms: int = 0
@@ -38,7 +41,6 @@ class Kilning:
     load: Load | None = None
     damage: HeatDamage = field(default_factory=HeatDamage)
     dried_ms: int = 0
-    watched_min: float = 0.0
     air_flow_measured: bool = False
     since: dict[str, int] = field(default_factory=dict)
     told: list[str] = field(default_factory=list)

@@ -156,7 +156,7 @@ def couch_broken(ground: Ground, site: Site, what: CouchBroken, when_ms: int, kn
         return f"{place.name}: couch broken, {NOTHING}"
     for piece in (ground.piece(name) for name in here):
         if piece.couch_ends_ms is not None:
-            piece.couch_ends_ms, piece.broken_ms = None, when_ms
+            piece.couch_ends_ms = None
             for part in ground.parts:
                 if part.piece == piece.name:
                     part.turned_ms = max(part.turned_ms, when_ms)
@@ -175,9 +175,7 @@ def turned(ground: Ground, site: Site, what: Turned, when_ms: int, known_ms: int
     for part in taken:
         if part.turned_ms <= when_ms:
             part.turned_ms, part.by, part.turned, part.ploughed_ms = when_ms, what.by, True, 0
-        piece = ground.piece(part.piece)
-        if piece.couch_ends_ms is not None:
-            piece.couch_ends_ms, piece.broken_ms = None, when_ms
+        ground.piece(part.piece).couch_ends_ms = None
     onto = None
     if what.onto_from_m is not None and what.onto_to_m is not None:
         onto = (min(what.onto_from_m, what.onto_to_m), max(what.onto_from_m, what.onto_to_m))
@@ -252,8 +250,6 @@ def of_piece(ground: Ground, site: Site, what: OfPiece, when_ms: int, known_ms: 
             piece.depth_cm = depth_cm
         elif isinstance(what, Thinned | Thickened):
             piece.depth_cm = None
-        elif isinstance(what, Sprinkled):
-            piece.sprinkled_ms = when_ms
         elif isinstance(what, Withering):
             piece.withering_ms, piece.couch_ends_ms = piece.withering_ms or when_ms, None
     return odd

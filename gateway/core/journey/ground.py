@@ -7,6 +7,7 @@ site does not give is a strip of its own, one unit long. Nothing here knows wher
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import ClassVar
 
 from gateway.core.piece import Lying, Order, Part
 from gateway.core.site import Place, Site
@@ -32,6 +33,8 @@ class Hand:
 class Piece:
     """One piece and what is known of it; times are Unix ms, None where not recorded."""
 
+    GONE: ClassVar[tuple[str, ...]] = ("broken_ms", "sprinkled_ms")
+
     name: str
     lot: str | None = None
     variety: str | None = None
@@ -43,9 +46,7 @@ class Piece:
     cast_ms: int | None = None
     known_ms: int = 0
     couch_ends_ms: int | None = None
-    broken_ms: int | None = None
     withering_ms: int | None = None
-    sprinkled_ms: int | None = None
     loaded_ms: int | None = None
     stripped_ms: int | None = None
     stored_ms: int | None = None
