@@ -10,7 +10,7 @@ from gateway.core.effects import TurnKnown
 from gateway.core.piece import day_figure
 from gateway.core.site import Place, Probe, Programme
 from gateway.ports import AlarmLine, Minute
-from gateway.web.pages import chart
+from gateway.web.pages import chart, letters
 from gateway.web.pages.chart import Column, Frame
 from gateway.web.pages.say import Say
 
@@ -82,7 +82,7 @@ def drawing(
             for probe in probes
             if series.get(probe.id)
         ],
-        "levels": [_level(frame, one) for one in levels],
+        "levels": _levels(frame, levels),
         "hands": [
             {"x": round(frame.x(one["at"]), 1), "y": round(frame.y(one["c"]), 1)}
             for one in hands
@@ -97,9 +97,20 @@ def _paths(frame: Frame, found: Sequence[Column]) -> Row:
     return {"path": line, "reach": area}
 
 
-def _level(frame: Frame, one: Row) -> Row:
-    points = [f"{frame.x(at):.1f} {frame.y(c):.1f}" for at, c in one["points"]]
-    return {"name": one["name"], "path": "M" + "L".join(points), "y": round(frame.y(one["points"][-1][1]), 1)}
+def _levels(frame: Frame, levels: Sequence[Row]) -> list[Row]:
+    begins, ends = (
+        letters.spread([frame.y(one["points"][end][1]) for one in levels], frame.bottom) for end in (0, -1)
+    )
+    return [
+        {
+            "name": one["name"],
+            "path": "M" + "L".join(f"{frame.x(at):.1f} {frame.y(c):.1f}" for at, c in one["points"]),
+            # On a phone the name stands in the drawing, over the oldest of it; on a desk beside the newest.
+            "begins_y": begin,
+            "ends_y": end,
+        }
+        for one, begin, end in zip(levels, begins, ends, strict=True)
+    ]
 
 
 def _ahead(frame: Frame, ahead: Sequence[Row]) -> Row:
@@ -115,14 +126,24 @@ def _ahead(frame: Frame, ahead: Sequence[Row]) -> Row:
 
 
 def _axes(say: Say, frame: Frame, zero_ms: int, scaled: Callable[[float], float]) -> Row:
+    values = [(round(frame.y(at), 1), f"{scaled(at):g}") for at in _marks(say, frame, scaled)]
+    far = letters.far([text for _, text in values])
+    times = chart.hours(frame.from_ms, frame.to_ms, zero_ms)
+    across = [frame.x(at) for at, _, _ in times]
+    widths = letters.shown_from([x / frame.right for x in across], [turn for _, _, turn in times], far)
     return {
         "frame": frame,
-        "values": [
-            {"y": round(frame.y(at), 1), "text": f"{scaled(at):g}"} for at in _marks(say, frame, scaled)
-        ],
+        "high": frame.bottom / letters.UNITS,
+        "values": [{"y": y, "text": text} for y, text in values],
+        "far": far,
         "hours": [
-            {"x": round(frame.x(at), 1), "text": f"{h} h", "clock": say.wall(at).strftime("%H:%M")}
-            for at, h in chart.hours(frame.from_ms, frame.to_ms, zero_ms)
+            {
+                "x": round(x, 1),
+                "text": f"{h} h",
+                "clock": say.wall(at).strftime("%H:%M"),
+                "width": width,
+            }
+            for x, width, (at, h, _) in zip(across, widths, times, strict=True)
         ],
     }
 
@@ -131,7 +152,8 @@ def _marks(say: Say, frame: Frame, scaled: Callable[[float], float]) -> list[flo
     """Round figures in the reader's own unit, as values of the drawing."""
     low, high = scaled(frame.low), scaled(frame.high)
     return [
-        (one - 32) / 1.8 if say.fahrenheit and scaled is not _as_is else one for one in chart.marks(low, high)
+        (one - 32) / 1.8 if say.fahrenheit and scaled is not _as_is else one
+        for one in chart.marks(low, high, letters.wanted(frame.bottom - frame.top))
     ]
 
 

@@ -35,7 +35,8 @@ class Column(NamedTuple):
 class Frame(NamedTuple):
     """A drawing's axes: times and values at its edges, and where they lie.
 
-    Across in thousandths of its width, which stretches with the screen; down in pixels.
+    Across in thousandths of its width, which stretches with the screen; down in sixteenths of a letter,
+    which grows with the reader's (`letters`).
     """
 
     from_ms: int
@@ -159,17 +160,18 @@ def step_of(span: float, wanted: int = 6) -> float:
     return next((factor * power for factor in (1, 2, 5) if factor * power >= rough), 10 * power)
 
 
-def marks(low: float, high: float) -> list[float]:
-    """Where the value axis is marked."""
-    step = step_of(high - low)
+def marks(low: float, high: float, wanted: int = 6) -> list[float]:
+    """Where the value axis is marked, into about so many parts and no more."""
+    step = step_of(high - low, wanted)
     first = ceil(low / step - 1e-9)
     return [round(at * step, 6) for at in range(first, floor(high / step + 1e-9) + 1)]
 
 
-def hours(from_ms: int, to_ms: int, zero_ms: int) -> list[tuple[int, int]]:
-    """Where the time axis is marked: (Unix ms, hours since `zero_ms`), whole and not too many."""
+def hours(from_ms: int, to_ms: int, zero_ms: int) -> list[tuple[int, int, int]]:
+    """Where the time axis is marked: (Unix ms, hours since `zero_ms`, how many marks since), whole hours and
+    not too many."""
     span_h = (to_ms - from_ms) / _HOUR_MS
     step = next((one for one in (1, 2, 3, 4, 6, 12, 24, 48) if span_h / one <= 9), 96)
     first = ceil((from_ms - zero_ms) / _HOUR_MS / step)
     last = floor((to_ms - zero_ms) / _HOUR_MS / step)
-    return [(zero_ms + at * step * _HOUR_MS, at * step) for at in range(first, last + 1)]
+    return [(zero_ms + at * step * _HOUR_MS, at * step, at) for at in range(first, last + 1)]
