@@ -130,7 +130,7 @@ def _axes(say: Say, frame: Frame, zero_ms: int, scaled: Callable[[float], float]
     far = letters.far([text for _, text in values])
     times = chart.hours(frame.from_ms, frame.to_ms, zero_ms)
     across = [frame.x(at) for at, _, _ in times]
-    widths = letters.shown_from([x / frame.right for x in across], [turn for _, _, turn in times], far)
+    widths = letters.shown_at([x / frame.right for x in across], [turn for _, _, turn in times], far)
     return {
         "frame": frame,
         "high": frame.bottom / letters.UNITS,
@@ -141,9 +141,9 @@ def _axes(say: Say, frame: Frame, zero_ms: int, scaled: Callable[[float], float]
                 "x": round(x, 1),
                 "text": f"{h} h",
                 "clock": say.wall(at).strftime("%H:%M"),
-                "width": width,
+                "widths": wide,
             }
-            for x, width, (at, h, _) in zip(across, widths, times, strict=True)
+            for x, wide, (at, h, _) in zip(across, widths, times, strict=True)
         ],
     }
 

@@ -1,8 +1,8 @@
 """Where a drawing's letters stand: as large as the text beside it, however large that is, none over another.
 
 Lengths are in letters: the size of the reader's own text (rem). A drawing is so many of them high; how many
-it is wide only the reader's device knows. So each time below it is given the width of the page from which on
-there is room for it, and the style shows it from there (`.c9` and its neighbours in floor.css).
+it is wide only the reader's device knows. So each time below it is given the widths of the page at which
+there is room for it, and the style shows it there (`.c9` and its neighbours in floor.css).
 """
 
 from __future__ import annotations
@@ -18,12 +18,11 @@ _TIME, _FREE = 2.9, 0.6
 #: What floor.css leaves beside a drawing: left of it, left of it where the figures are long, right of it, and
 #: right of it where the page is wide.
 _LEFT, _FAR_LEFT, _RIGHT, _WIDE_RIGHT = 2.6, 4.4, 0.5, 4.4
-#: Widths of a page's middle from which on times are shown, and the first of them that is a wide page. None
-#: lies so near below it that a wide page's drawing would be the narrower one.
+#: Widths of a page's middle at each of which other times may be shown, and the first that is a wide page.
 WIDTHS = (6, 9, 12, 15, 18, 22, 26, 30, 36, 44, 56)
 _WIDE = 30
-#: Times are left out by halves, so that those left are round ones.
-_HALVES = (8, 4, 2)
+#: Each, each second, … time is written: parts of a day or days, so that those left are round ones.
+_EVERY = (1, 2, 3, 4, 6, 8, 12, 16)
 #: A figure's signs in a wide face, and how long a figure has room in the usual place on the left.
 _DIGIT, _SIGNS, _LONG = 0.64, {".": 0.32, "-": 0.37}, 2.25
 
@@ -38,22 +37,22 @@ def wanted(height: float) -> int:
     return min(6, int(height / UNITS / LINE))
 
 
-def shown_from(at: Sequence[float], turns: Sequence[int], is_far: bool) -> list[int]:
-    """From which of `WIDTHS` on each time is written: those shown at one width are shown at any greater.
+def shown_at(at: Sequence[float], turns: Sequence[int], is_far: bool) -> list[list[int]]:
+    """At which of `WIDTHS`, up to the next, each time is written: as many as have room, evenly apart.
 
-    `at` are shares of the drawing's width, `turns` their numbers on the axis: of two that have no room beside
-    each other the rounder one stays. What finds room at no width is given one more than the greatest.
+    `at` are shares of the drawing's width, evenly apart, `turns` their numbers on the axis: round ones stay.
     """
-    best = sorted(range(len(at)), key=lambda n: -next((m for m in _HALVES if turns[n] % m == 0), 1))
-    found = dict[int, int]()
+    found: list[list[int]] = [[] for _ in at]
+    apart = at[1] - at[0] if len(at) > 1 else 1.0
     for width in WIDTHS:
         right = _RIGHT if width < _WIDE else _WIDE_RIGHT
         room = width - right - (_FAR_LEFT if is_far else _LEFT)
-        for n in best:
-            inside = (1.0 - at[n]) * room + right >= _TIME / 2
-            if n not in found and inside and all(abs(at[n] - at[m]) * room >= _TIME + _FREE for m in found):
-                found[n] = width
-    return [found.get(n, WIDTHS[-1] + 1) for n in range(len(at))]
+        inside = [n for n, x in enumerate(at) if (1.0 - x) * room + right >= _TIME / 2]
+        every = next((one for one in _EVERY if one * apart * room >= _TIME + _FREE), _EVERY[-1])
+        sets = [[n for n in inside if turns[n] % every == left] for left in range(every)]
+        for n in sets[0] if len(sets[0]) > 1 else max(sets, key=len):
+            found[n].append(width)
+    return found
 
 
 def spread(at: Sequence[float], bottom: float) -> list[float]:
