@@ -22,10 +22,11 @@ _HOUR_MS = 3_600_000
 
 def forecast(state: State) -> list[dict[str, Any]]:
     """One row a bed whose heat is judged, be its piece recorded or not, in walking order."""
-    return [bed(state, place) for place in night.walk(state) if _shown(state, place)]
+    return [bed(state, place) for place in night.walk(state) if judged(state, place)]
 
 
-def _shown(state: State, place: Place) -> bool:
+def judged(state: State, place: Place) -> bool:
+    """Whether a bed has its row: a piece is recorded there, or what its thermometers read is no air."""
     if place.id in state.pieces.beds:
         return True
     best = heat.extreme(state, place.id, 1)

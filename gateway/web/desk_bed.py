@@ -10,6 +10,7 @@ from gateway.core.piece import in_couch
 from gateway.core.rules import heat
 from gateway.core.site import Place, Probe
 from gateway.core.state import State
+from gateway.core.wording import start as wording_start
 from gateway.ports import Minute, Reader
 from gateway.web.desk import MANY, Desk, NotHere, Row, Shown
 from gateway.web.pages import bed, chart, floor
@@ -33,9 +34,10 @@ def one_bed(desk: Desk, name: str) -> Shown:
     word = desk.asked("span", "day")
 
     def look(state: State) -> Row:
-        lying = state.pieces.beds.get(name)
+        lying, row = state.pieces.beds.get(name), views.bed(state, place)
         return {
-            "row": views.bed(state, place),
+            "row": row,
+            "out": row["entry"] in wording_start.KEEP_OUT,
             "couch": lying is not None and in_couch(lying, state.at_ms),
             "cast_ms": lying.cast_ms if lying else None,
             "levels": floor.levels(state, place),
@@ -43,7 +45,7 @@ def one_bed(desk: Desk, name: str) -> Shown:
             "alarms": floor.standing(state, name),
             "programme": state.programme(place),
             "hands": _hands(state, name),
-            "ahead": views_heat.bed(state, place) if lying else None,
+            "ahead": views_heat.bed(state, place) if views_heat.judged(state, place) else None,
             "stretches": [
                 one for piece in views_piece.pieces(state) for one in piece["stretches"] if one["bed"] == name
             ],

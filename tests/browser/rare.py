@@ -158,6 +158,14 @@ def first_start(folder: Path, hours: float, ahead_h: float) -> tuple[Gate, Story
     return gate, story
 
 
+def nobody_recorded(folder: Path, hours: float, ahead_h: float) -> tuple[Gate, Story]:
+    """The example's floor, full of grain that nobody wrote down; its room has a thermometer."""
+    gate = gate_of(folder, "".join(_example()), ms(START))
+    story = Story(gate, ms(START), live(START, hours + ahead_h).messages)
+    story.until(ms(START) + round(hours * HOUR))
+    return gate, story
+
+
 _KILN = {
     "on": ("kiln-air-on", "temperature", "Cel", -50),
     "grain": ("kiln-grain", "temperature", "Cel", 25),

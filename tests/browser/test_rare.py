@@ -9,9 +9,11 @@ from typing import Any
 
 import pytest
 
+from gateway.core import views_heat
 from gateway.core.wording.parts import NEVER
 from gateway.errors import NoAnswer
 from gateway.web import turn_page
+from gateway.web.pages.say import Say
 from tests.browser import rare
 from tests.browser.conftest import DESK, account
 from tests.browser.lived import Lived
@@ -24,6 +26,7 @@ NIGHTS: dict[str, tuple[Any, float, float, tuple[str, ...]]] = {
     "kiln-taken-back": (rare.kiln_taken_back, 24.5, 0.2, ("/", "/kiln", "/alarms", "/alarm/101", "/piece/9")),
     "first-start": (rare.first_start, 0.02, 0.1, ("/", "/alarms", "/air", "/kiln", "/pieces", "/probes",
                                                   "/round", "/bed/bed-a", "/probe/bed-a-low")),
+    "nobody-recorded": (rare.nobody_recorded, 3.0, 0.1, ("/", "/bed/bed-a", "/bed/bed-c", "/alarms")),
     "one-bed": (rare.house(rare.site_text({"only": 1}), lambda at: (60.0, 5.0)), 0.3, 0.1,
                 ("/", "/kiln", "/round", "/pieces")),
     "twelve-beds": (rare.house(rare.site_text({"lower": 4, "middle": 5, "upper": 3}),
@@ -80,6 +83,28 @@ def test_a_first_start_asks_for_the_pieces_and_promises_nothing(nights: Nights) 
     assert "Nothing wants a shovel" not in text
     assert text.count("Not being watched: no reading from here.") == 4
     assert "put a probe back" not in page(nights("first-start"), "/bed/bed-a")
+
+
+def test_grain_that_nobody_recorded_is_drawn_ahead_by_the_strictest_limits(nights: Nights) -> None:
+    lived = nights("nobody-recorded")
+    html, text = turn_page.get(lived, account("cleo"), "/bed/bed-c", {}, "t").html, page(lived, "/bed/bed-c")
+    [told] = [row for row in lived.ask(views_heat.forecast) if row["bed"] == "bed-c"]
+    assert (told["piece"], told["not_yet"]) == (None, None)
+    assert re.search(r'<path class="ahead" d="M[^"]+Z"/><path class="aheadline" d="M', html)
+    assert "No piece is recorded here: by the strictest limits, whatever its day." in text
+    urgent = next(one for one in told["limits"] if one["name"] == "urgent")
+    say = Say(lived.site(), lived.now_ms())
+    assert f"25 °C (urgent) by {say.clock(urgent['early'])}–{say.clock(urgent['late'])}" in text
+    assert text.count("22 °C (") == 1, "two names for one figure"
+    cool = turn_page.get(lived, account("cleo"), "/bed/bed-a", {}, "t").html
+    assert 'class="ahead' not in cool
+    assert "no piece is recorded here, and it is hardly warmer than the room" in page(lived, "/bed/bed-a")
+
+
+def test_a_bed_that_calls_stands_above_the_strip_though_it_is_not_the_next_to_turn(nights: Nights) -> None:
+    """Where nothing is recorded there is no walk, and the hot bed is the thing to see first."""
+    first = page(nights("nobody-recorded"), "/").split("No piece is recorded")[0]
+    assert "Hot: Bed C" in first
 
 
 def test_while_the_disk_is_full_the_floor_says_first_that_it_is_old(nights: Nights) -> None:

@@ -12,9 +12,10 @@ import pytest
 from gateway.core import views
 from gateway.core.wording.parts import NEVER
 from gateway.web import turn_page
+from gateway.web.pages.say import Say
 from tests.browser.conftest import account
 from tests.browser.lived import Lived
-from tests.browser.rare import swap
+from tests.browser.rare import hush, swap
 from tests.browser.test_screens import LOOKS, TAGS, Open, Serve
 
 
@@ -58,7 +59,36 @@ def test_the_floor_says_stay_out_who_is_inside_and_nowhere_to_start(gas: Lived) 
 def test_an_alarm_of_a_bed_in_there_sends_nobody_in(gas: Lived) -> None:
     text = page(gas, f"/alarm/{_number(gas, 'bed_hot')}")
     assert "Not now: stay out, air it from outside. Air: CO2 18,000 ppm: stay out." in text
+    assert (
+        "What to do now: stay out, air it from outside. Once a hand meter lets you in: Check room air" in text
+    )
     assert "Bed C, day 3, piece 14: not now: stay out, air it from outside" in page(gas, "/bed/bed-c")
+
+
+def test_a_reading_is_told_with_the_time_it_was_of(gas: Lived) -> None:
+    """It began at 5,000 ppm and got worse at 15,000: the reading shown is not that of its beginning."""
+    [line] = [one.line for one in gas.gate.alarms() if one.kind == "gas_high"]
+    assert [step.signal for step in line.history] == ["raise", "rise"]
+    at = Say(gas.site(), gas.now_ms()).clock(line.history[-1].at_ms)
+    assert at != Say(gas.site(), gas.now_ms()).clock(line.alarm.raised_at_ms)
+    assert re.search(rf"; 1[5-8],\d{{3}} ppm at {at}, limit 15,000 ppm", page(gas, "/alarms"))
+    assert f"Reading at {at} 1" in page(gas, f"/alarm/{line.alarm.number}")
+
+
+def test_a_bed_not_being_watched_in_there_sends_nobody_in_with_a_thermometer(tmp_path: Path) -> None:
+    lived = Lived(tmp_path / "unwatched", hours=0.3, ahead_h=0.8)
+    try:
+        swap(lived, ["/lower-room-co2"], lambda hours: 18_000.0)
+        hush(lived, [f"/bed-d-{one}" for one in ("low", "mid", "top", "co2")])
+        lived.let_pass(40)
+        for path in ("/", "/bed/bed-d"):
+            text = page(lived, path)
+            assert "Not being watched. Not now: stay out" in text, path
+            assert "Take a hand thermometer" not in text, path
+        before = page(lived, "/").split("Lower floor 40")[0]
+        assert "Not being watched: Bed D not now: stay out" in before
+    finally:
+        lived.close()
 
 
 def test_all_out_pressed_too_early_is_seen_and_ends_nothing(gas: Lived) -> None:

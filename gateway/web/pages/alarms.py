@@ -73,6 +73,8 @@ def row(line: AlarmLine, notices: Sequence[NoticeLine] = ()) -> Row:
         "unit": one.unit,
         "limit": one.limit,
         "raised_at": one.raised_at_ms,
+        # The reading kept is that of its newest change, when it got worse or somebody answered.
+        "value_at": line.history[-1].at_ms if line.history else one.raised_at_ms,
         "cleared_at": one.cleared_at_ms,
         "late": one.late,
         "answered_by": one.answered_by,

@@ -42,20 +42,38 @@ def floor(state: State, ahead: Forecast = AHEAD) -> Row:
         | {"rooms": [row for row in air if row["floor"] == one.id and row["kind"] == "room"]}
         for one in state.site.floors
     ]
-    loose = [place for place in night.walk(state) if place.floor not in {one.id for one in state.site.floors}]
+    loose = [
+        _stretch(state, place, rows[place.id], ahead)
+        for place in night.walk(state)
+        if place.floor not in {one.id for one in state.site.floors}
+    ]
+    first = next(iter([*doable, *walk]), None)
+    drawn = [bed for one in floors for bed in one["stretches"] if bed["bed"]]
     return {
         "floors": [one for one in floors if one["stretches"]],
-        "loose": [_stretch(state, place, rows[place.id], ahead) for place in loose],
+        "loose": loose,
         "walk": walk,
-        "next": next(iter([*doable, *walk]), None),
+        "next": first,
+        "besides": besides([*drawn, *loose], first["bed"] if first else None),
         "then": doable[1:],
         "late": sum(not job["fits"] for job in walk),
         "unrecorded": not state.pieces.beds and any(one not in state.pieces.empty for one in rows),
         "keepout": keepout(state),
-        "unwatched": [place.id for place in night.walk(state) if not rows[place.id]["watched"]],
         "rooms": air,
         "at_ms": state.at_ms,
     }
+
+
+def besides(beds: list[Row], first: str | None) -> list[Row]:
+    """What calls somebody to beds other than the first in the walk: a row for each thing that is wrong, with
+    its beds, the gravest first. A turn that is overdue stands in the walk."""
+    found: dict[tuple[str, str], Row] = {}
+    for bed in beds:
+        for one in bed["alarms"]:
+            if bed["bed"] != first and one["priority"] != "low" and one["kind"] != "turn_overdue":
+                same = found.setdefault((one["kind"], one["level"]), one | {"beds": []})
+                same["beds"].append({"bed": bed["bed"], "out": bed["out"]})
+    return sorted(found.values(), key=lambda row: -PRIORITIES.index(row["priority"]))
 
 
 def _floor(state: State, floor_id: str, length_m: float, rows: dict[str, Row], ahead: Forecast) -> Row:
