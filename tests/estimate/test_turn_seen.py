@@ -24,7 +24,9 @@ Level = Callable[[float], float]
 LEAST_RECALL, LEAST_PRECISION = 0.94, 0.94
 
 
-def play(levels: dict[str, Level], minutes: int = 150, bed: Bed = BED, seed: int = 1) -> list[TurnSeen]:
+def play(
+    levels: dict[str, Level], minutes: int = 150, bed: Bed = BED, seed: int = 1, step_k: float = 0.1
+) -> list[TurnSeen]:
     """One reading a minute of each probe, wavering a little; what was told, each turn as it stood last."""
     rng, turns, last = Random(seed), Turns(), dict[int, TurnSeen]()
     for minute in range(minutes):
@@ -35,7 +37,7 @@ def play(levels: dict[str, Level], minutes: int = 150, bed: Bed = BED, seed: int
             if name == "air":
                 over(turns, AIR, at_ms, value, at_ms)
                 continue
-            for seen in take(turns, bed, name, at_ms, round(value, 1), at_ms):
+            for seen in take(turns, bed, name, at_ms, round(round(value / step_k) * step_k, 4), at_ms):
                 last[seen.turn] = seen
     return list(last.values())
 

@@ -52,6 +52,8 @@ class Marks:
     found: int = 0
     one_place: int = 0
     one_place_found: int = 0
+    one_place_told: int = 0
+    one_place_right: int = 0
     unwatched: int = 0
     unwatched_found: int = 0
     told: int = 0
@@ -131,6 +133,7 @@ def mark(scene: Scene, seen: list[TurnSeen]) -> Marks:
     marks.troubles.update(kind for kind, *_ in scene.troubles)
     free = list(told)
     one_place = {bed.id for bed in scene.beds if len({bed.at_m(w) for w in bed.probes}) == 1}
+    marks.one_place_told = sum(one.bed in one_place for one in told)
     for turn in sorted(scene.turns, key=lambda one: one.ended_ms):
         near = [one for one in free if one.bed == turn.bed and abs(one.ended_ms - turn.ended_ms) <= NEAR_MS]
         best = min(near, key=lambda one: abs(one.ended_ms - turn.ended_ms), default=None)
@@ -144,6 +147,7 @@ def mark(scene: Scene, seen: list[TurnSeen]) -> Marks:
             continue
         free.remove(best)
         marks.right += 1
+        marks.one_place_right += turn.bed in one_place
         found = "found" if kind == "turns" else f"{kind}_found"
         setattr(marks, found, getattr(marks, found) + 1)
         marks.one_place_found += alone

@@ -1,12 +1,13 @@
-"""Turns seen against true ones, on two kinds of simulated beds with every mishap on.
+"""Turns seen against true ones, on three kinds of simulated beds with every mishap on.
 
-    python -m tests.estimate.turns --turns 500 --seed 1 [--kind world|crude] [--judge]
+    python -m tests.estimate.turns --turns 500 --seed 1 [--kind world|crude|slab] [--judge]
 
 prints one JSON line: counts, recall and precision with 95 % intervals (found: ended within 15 min of the true
 end; `met`: within 5 min of the true turn's time at all), how long after the true end it was
-known, what else was going on where a turn was told that was none; then [found, done] of the turns in beds
-whose probes hang in one place (nothing there tells when a turn ends), of turns of half a bed, and of turns
-for which fewer than two heights reported. Half the scenes come from each kind of bed. With --judge the whole
+known, what else was going on where a turn was told that was none; the same for beds whose probes hang in
+several places, and for those where all hang in one (nothing there tells when a turn ends); then [found, done]
+of turns of half a bed, and of those for which fewer than two heights reported. The scenes come from each kind
+of bed by turns. With --judge the whole
 judge is asked, and not the estimator alone.
 """
 
@@ -20,17 +21,18 @@ from typing import Any
 from gateway.core.estimate.turn_seen.detect import TurnSeen
 from tests.estimate.turn_crude import crude_scene
 from tests.estimate.turn_scene import Marks, Scene, mark, see, wilson
+from tests.estimate.turn_slab import slab_scene
 from tests.estimate.turn_worlds import world_scene
 from tests.estimate.turns_judged import see as judged
 
 Look = Callable[[Scene], list[TurnSeen]]
-KINDS: dict[str, Callable[[int], Scene]] = {"world": world_scene, "crude": crude_scene}
+KINDS: dict[str, Callable[[int], Scene]] = {"world": world_scene, "crude": crude_scene, "slab": slab_scene}
 
 
 def run(
     turns: int,
     seed: int,
-    kinds: Sequence[str] = ("world", "crude"),
+    kinds: Sequence[str] = ("world", "crude", "slab"),
     look: Callable[[Scene], list[TurnSeen]] = see,
 ) -> tuple[Marks, dict[str, Marks]]:
     """Scenes by turns from each kind of bed until so many full turns were watched: in all, and by kind."""
@@ -67,7 +69,15 @@ def report(marks: Marks) -> dict[str, Any]:
         },
         "delay_min": {"median": _minutes(statistics.median(delays)), "p90": _minutes(_at(delays, 0.9))},
         "end_off_min": {"median": _minutes(statistics.median(off)), "p90": _minutes(_at(off, 0.9))},
-        "one_place": [marks.one_place_found, marks.one_place],
+        "several_places": _share(
+            marks.found - marks.one_place_found,
+            marks.turns - marks.one_place,
+            marks.right - marks.one_place_right,
+            marks.told - marks.one_place_told,
+        ),
+        "one_place": _share(
+            marks.one_place_found, marks.one_place, marks.one_place_right, marks.one_place_told
+        ),
         "partial": [marks.partial_found, marks.partial],
         "unwatched": [marks.unwatched_found, marks.unwatched],
         "perhaps": marks.perhaps,
@@ -75,6 +85,17 @@ def report(marks: Marks) -> dict[str, Any]:
         "withdrawn": marks.withdrawn,
         "troubles": dict(sorted(marks.troubles.items())),
         "fooled_by": dict(sorted(marks.fooled_by.items())),
+    }
+
+
+def _share(found: int, turns: int, right: int, told: int) -> dict[str, Any]:
+    return {
+        "turns": turns,
+        "recall": round(found / max(1, turns), 4),
+        "recall_95": wilson(found, turns),
+        "told": told,
+        "precision": round(right / max(1, told), 4),
+        "precision_95": wilson(right, told),
     }
 
 

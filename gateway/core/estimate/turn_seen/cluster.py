@@ -197,13 +197,14 @@ def _role(say: Say, figures: Figures, air: Air, gap: int | None, now_ms: int) ->
     if passage.after < _COLDEST or (air.level is not None and passage.after < air.level - _BELOW_AIR):
         return Role.OUT
     if gap is not None and air.level is not None:
-        tolerance = min(_AT_AIR_MOST, max(_AT_AIR_LEAST, int(gap * _AT_AIR_SHARE)))
+        least = max(_AT_AIR_LEAST, passage.step)
+        tolerance = max(least, min(_AT_AIR_MOST, int(gap * _AT_AIR_SHARE)))
         waited = now_ms - passage.settled_ms >= _REHEAT_MS
-        off = abs(level - air.level) > _AT_AIR_LEAST
+        off = abs(level - air.level) > least
         by_itself = level - passage.after - max(0, air.rise(passage.settled_ms, now_ms))
-        reheated = waited and off and say.witness.steady and by_itself >= _REHEATED
+        reheated = waited and off and say.witness.steady and by_itself >= max(_REHEATED, 2 * passage.step)
         nearest = min(abs(level - air.level), abs(passage.after - air.level))
-        if _came_back(passage) and passage.stray <= -LEAST_MOVE and nearest > _AT_AIR_LEAST:
+        if _came_back(passage) and passage.stray <= -LEAST_MOVE and nearest > least:
             # It has been in the air, and is warmer than that was.
             return Role.SHOWS
         return Role.OUT if nearest <= tolerance and not reheated else Role.SHOWS

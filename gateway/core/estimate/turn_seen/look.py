@@ -31,11 +31,12 @@ def look(turns: Turns, bed: Bed, lying: BedTurns, now_ms: int) -> list[TurnSeen]
     air = _air(turns, bed, now_ms)
     witnesses = [_witness(lying, wire, air, now_ms) for wire in bed.probes if wire.id in lying.rings]
     found: list[TurnSeen] = []
+    before, lying.thought = lying.thought, []
     for readings in clusters(bed, witnesses, air, now_ms):
         verdicts = [judge(bed, cluster, witnesses, air) for cluster in readings]
         best = max((one for one in verdicts if isinstance(one, Verdict)), key=_weight, default=None)
         if best is not None:
-            found += tell(turns, bed, lying, best, now_ms)
+            found += tell(turns, bed, lying, best, before, now_ms)
         elif verdicts and isinstance(verdicts[0], Denied):
             found += take_back(turns, bed, lying, verdicts[0], now_ms)
     return found

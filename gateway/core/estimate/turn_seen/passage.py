@@ -11,6 +11,7 @@ All temperatures here are hundredths of a degree, whole numbers: they store shor
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 from gateway.core.estimate.turn_seen.trace import (
@@ -28,6 +29,8 @@ __all__ = ["LEAST_MOVE", "LOOK_MS", "STILL", "Passage", "passages"]
 #: Samples that must have been heard before a move to know the level before, and in all.
 _BEFORE_LEAST, _AT_LEAST = 6, 9
 _BEFORE_MOST, _AFTER_MOST = 8, 6
+#: A move is more than one step of a coarse probe, which slow changes make as well.
+_OVER_STEP, _STEP_MOST = 1.5, 50
 #: Samples at a level lie within this; moving grain just after a turn does as well.
 _AGREE = 60
 #: Steps of a lag shrink to between these shares in two samples; near 1 nothing can be foretold.
@@ -48,6 +51,7 @@ class Passage(NamedTuple):
     level was reached, or now. `settled`: that level is known, be it only from how it is neared while still
     `moving`. `stray` is how far it went beyond both levels (signed, 0: it did not).
     `unsure_from_ms` is earlier than `out_ms` where nothing, or only one and the same value, was heard before.
+    `step` is how coarse the probe's values are, as far as they tell.
     """
 
     out_ms: int
@@ -59,6 +63,7 @@ class Passage(NamedTuple):
     settled: bool
     moving: bool
     unsure_from_ms: int
+    step: int = 1
 
     @property
     def net(self) -> int:
@@ -111,10 +116,20 @@ def passages(values: Sequence[int | None], last: int, bin_ms: int) -> list[Passa
         return []
     change, since = trace.changes()
     least = least_move(change)
+    if max(change) < least and -min(change) < least:
+        return []
+    step = _step(trace.raw)
+    least = max(least, int(_OVER_STEP * step))
     moving = runs(change, since, least)
     moves = _joined([_move(trace, run, least) for run in moving], least)
-    found = [_passage(trace, move, least) for move in moves if not move.cut]
+    found = [_passage(trace, move, least, step) for move in moves if not move.cut]
     return [one for one in found if one.stray or one.settled_ms - one.out_ms <= _SLOW_MS]
+
+
+def _step(raw: list[int]) -> int:
+    """The least by which values differ from one to the next; a single change tells nothing of steps."""
+    changes = [abs(b - a) for a, b in pairwise(raw) if a != b]
+    return min(*changes, _STEP_MOST) if len(changes) > 1 else 1
 
 
 def _move(trace: Trace, run: tuple[int, int], least: int) -> _Move:
@@ -196,7 +211,7 @@ def _undoes(first: _Move, second: _Move, least: int) -> bool:
     )
 
 
-def _passage(trace: Trace, move: _Move, least: int) -> Passage:
+def _passage(trace: Trace, move: _Move, least: int, step: int) -> Passage:
     times = trace.times
     under = min(move.before, move.after) - move.low
     over = move.high - max(move.before, move.after)
@@ -217,6 +232,7 @@ def _passage(trace: Trace, move: _Move, least: int) -> Passage:
         move.settled,
         move.moving,
         unsure_from(trace, move.start, move.end) + late,
+        step,
     )
 
 

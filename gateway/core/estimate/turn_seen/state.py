@@ -14,12 +14,13 @@ from gateway.core.estimate.turn_seen.ring import Ring
 class Told:
     """A turn as it was told last, and the middle one of the moments at which its probes began to move.
 
-    `sure`: none of its probes could still be in the air when it was told.
+    `sure`: none of its probes could still be in the air when it was told; `back`: most had come back from it.
     """
 
     seen: TurnSeen
     out_ms: int
     sure: bool
+    back: bool = False
 
 
 @dataclass(slots=True)
@@ -30,6 +31,7 @@ class BedTurns:
     astir_ms: int = 0
     looked_ms: int = 0
     told: list[Told] = field(default_factory=list)
+    thought: list[int] = field(default_factory=list)
     known: dict[str, list[Passage]] = field(default_factory=dict, metadata={"derived": True})
 
 

@@ -21,6 +21,8 @@ _MEND_MS, _MENDED_MS, _MENDED_SURENESS = 4_800_000, 120_000, 0.1
 #: So long after it was first told a turn may still come by another probe.
 _WALKS_ON_MS = 2_400_000
 _TOLD_MOST = 4
+#: One less sure than this must show in two looks, one after the other.
+_SURE_AT_ONCE = 0.75
 #: The whole site moved together: the others began within this of this bed, and fell by at least this.
 _ALIKE_MS, _ALIKE_FALL = 150_000, LEAST_MOVE * 2 // 3
 #: Air that falls by this share of what a turn is said to have cooled the grain by explains it.
@@ -29,7 +31,9 @@ _ALL_BUT = 0.75
 _AT_ONCE_MS = 240_000
 
 
-def tell(turns: Turns, bed: Bed, lying: BedTurns, verdict: Verdict, now_ms: int) -> list[TurnSeen]:
+def tell(
+    turns: Turns, bed: Bed, lying: BedTurns, verdict: Verdict, before: Sequence[int], now_ms: int
+) -> list[TurnSeen]:
     """The turn as it is told now, if it is new or says more than before; else nothing."""
     if now_ms < verdict.tell_ms:
         return []
@@ -41,9 +45,14 @@ def tell(turns: Turns, bed: Bed, lying: BedTurns, verdict: Verdict, now_ms: int)
         return mended
     if _too_late(verdict, now_ms) or (not verdict.vented and _all_fell(turns, bed, verdict)):
         return []
+    out_ms = _middle(verdict.outs_ms)
+    lying.thought.append(out_ms)
+    if verdict.sureness < _SURE_AT_ONCE and not any(abs(out_ms - one) <= _ALIKE_MS for one in before):
+        # What a single look shows, the next may not.
+        return []
     turns.number += 1
     seen = _seen(bed, verdict, turns.number, now_ms)
-    lying.told = [*lying.told, Told(seen, _middle(verdict.outs_ms), verdict.sure)][-_TOLD_MOST:]
+    lying.told = [*lying.told, Told(seen, out_ms, verdict.sure, verdict.back)][-_TOLD_MOST:]
     if verdict.kind == TURNED:
         learn(turns, bed, seen.turn, verdict.walk)
     return [seen]
@@ -76,7 +85,8 @@ def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]
     if now_ms - old.ended_ms > _MEND_MS:
         return []
     if old.state == "seen" and (old.kind == TURNED or new.kind != TURNED):
-        later = new.ended_ms - old.ended_ms >= _MENDED_MS and abs(out_ms - told.out_ms) <= _ALIKE_MS
+        after = new.ended_ms - old.ended_ms >= _MENDED_MS
+        later = after and abs(out_ms - told.out_ms) <= _ALIKE_MS
         surer = new.sureness - old.sureness >= _MENDED_SURENESS
         more = len(new.probes) > len(old.probes)
         late = told.sure and now_ms - old.known_ms > (_WALKS_ON_MS if more else _SAME_MS)
@@ -86,10 +96,12 @@ def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]
         # Another turn has shown meanwhile how long they take here.
         moved = abs(new.ended_ms - old.ended_ms) >= _MENDED_MS and abs(out_ms - told.out_ms) <= _ALIKE_MS
         reckoned = moved and new.probes == old.probes and not verdict.walk.weight
-        if new.kind != old.kind or not (told_more or reckoned or (later and not late)):
+        # What was taken for grain hung in the air, and has come back from it.
+        came_back = after and verdict.back and not told.back and set(new.probes) >= set(old.probes)
+        if new.kind != old.kind or not (told_more or reckoned or came_back or (later and not late)):
             return []
         new = replace(new, sureness=max(old.sureness, new.sureness))
-        if late and not reckoned:
+        if late and not (reckoned or came_back):
             # A witness that was stuck or silent bears it out, but does not know when.
             new = replace(new, began_ms=old.began_ms, ended_ms=old.ended_ms)
             out_ms = told.out_ms
@@ -98,7 +110,7 @@ def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]
     elif old.state != "seen" and (abs(out_ms - told.out_ms) <= _ALIKE_MS or _too_late(verdict, now_ms)):
         # What was taken back is not told again for the same moves.
         return []
-    told.seen, told.out_ms, told.sure = new, out_ms, verdict.sure
+    told.seen, told.out_ms, told.sure, told.back = new, out_ms, verdict.sure, verdict.back
     return [new]
 
 

@@ -49,7 +49,8 @@ class Verdict(NamedTuple):
 
     `outs_ms`: when each probe began to move. `last_ms`: when the last settled; not told before `tell_ms`.
     `scatter_ms`: how far apart in time the probes of one place say it passed. `sure`: none can still be in
-    the air. `strongly`, `vented`: see _Proofs. Levels in hundredths of a degree; None where only CO2 tells.
+    the air. `back`: most of them were, and came back from it. `strongly`, `vented`: see _Proofs. Levels in
+    hundredths of a degree; None where only CO2 tells.
     """
 
     kind: str
@@ -66,6 +67,7 @@ class Verdict(NamedTuple):
     sure: bool
     strongly: bool = False
     vented: bool = False
+    back: bool = False
 
 
 class Denied(NamedTuple):
@@ -80,8 +82,11 @@ def judge(bed: Bed, cluster: Cluster, witnesses: Sequence[Witness], air: Air) ->
     """A verdict on one walk; None while, or where, the probes show nothing."""
     shows = [say for say in cluster.says if say.role is Role.SHOWS]
     back = [say for say in cluster.says if say.role is Role.BACK]
-    share = max((one.share for _, one in cluster.lettings), default=0.0)
-    vents = {wire.id for wire, one in cluster.lettings if one.share >= _PLOUGHED_LEAST}
+    # What came back was a probe that was out.
+    gone = [(wire, one) for wire, one in cluster.lettings if one.share >= _PLOUGHED_LEAST]
+    cluster = cluster._replace(lettings=gone)
+    share = max((one.share for _, one in gone), default=0.0)
+    vents = {wire.id for wire, _ in gone}
     if not shows and not vents:
         return _denied(back) if back else None
     if all(say.late for say in shows) and not any(one.timed for _, one in cluster.lettings):
@@ -295,6 +300,7 @@ def _verdict(
         _tell_ms(bed, cluster, took, last_ms, next_ms(bed, passed, others)),
         scatter_ms(passed),
         all(say.sure for say in shows),
+        back=bool(shows) and 2 * sum(say.was_out for say in shows) > len(shows),
     )
 
 
