@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import functools
 import os
+import re
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -16,6 +17,11 @@ from gateway.errors import GatewayError, NoAnswer, SettingsFault, StoreHeld, Sto
 GOOD, BAD_NEWS, FAULTY, NO_ANSWER = 0, 1, 2, 3
 #: The words that both tell and ask, and what they tell: nothing said is a question.
 _BOTH = {"kiln": "what", "hand-over": "note"}
+#: What a time, a span or a place on the floor is recorded as, and the option it is typed with.
+_OPTIONS = {"when": "--at", "until": "--until", "for": "--for", "for_s": "--for"} | {
+    name.replace("-", "_"): f"--{name}" for name in ("from-m", "to-m", "onto-from-m", "onto-to-m", "at-m")
+}
+_RECORDED_AS = re.compile(rf"(?:\A|(?<=: ))(?:{'|'.join(_OPTIONS)})(?=: )")
 _NOT_OF_THE_BODY = frozenset({"command", "site", "store", "version", "json"})
 
 
@@ -100,9 +106,17 @@ def _record(asked: argparse.Namespace, environ: Mapping[str, str]) -> int:
     body = {
         key: value for key, value in vars(asked).items() if key not in _NOT_OF_THE_BODY and value is not None
     }
-    number = live_store.record(_store(asked, environ), asked.command, body)
+    try:
+        number = live_store.record(_store(asked, environ), asked.command, body)
+    except SettingsFault as fault:
+        raise SettingsFault(_as_typed(str(fault))) from fault
     print(f'{{"journal":{number}}}')
     return GOOD
+
+
+def _as_typed(said: str) -> str:
+    """A fault by the name of the option that was typed, not by that of what it is recorded as."""
+    return _RECORDED_AS.sub(lambda found: _OPTIONS[found.group()], said, count=1)
 
 
 def _check(asked: argparse.Namespace, environ: Mapping[str, str]) -> int:

@@ -33,6 +33,22 @@ def argument(*names: str, **options: Any) -> Add:
     return add
 
 
+def number(text: str) -> float:
+    """What argparse takes for a number; says what was wrong in words."""
+    try:
+        return float(text)
+    except ValueError as fault:
+        raise argparse.ArgumentTypeError(f"{text!r}: expected a number such as 17.4") from fault
+
+
+def whole(text: str) -> int:
+    """What argparse takes for a whole number; says what was wrong in words."""
+    try:
+        return int(text)
+    except ValueError as fault:
+        raise argparse.ArgumentTypeError(f"{text!r}: expected a whole number such as 14") from fault
+
+
 def both(*parts: Add) -> Add:
     """Several arguments, in this order."""
 
@@ -56,7 +72,7 @@ WHY = both(
     argument("--why", metavar="TEXT", required=True, help="why; asked for, because others will wonder"),
 )
 BED = argument("bed", metavar="BED", help="the bed's id in the site file")
-ALARM = argument("alarm", metavar="ALARM", type=int, help="the alarm's number, as in its message")
+ALARM = argument("alarm", metavar="ALARM", type=whole, help="the alarm's number, as in its message")
 KILN = argument("--kiln", metavar="KILN", help="which kiln, where there are several")
 PROBE = argument("probe", metavar="PROBE", help="the probe's id in the site file")
 

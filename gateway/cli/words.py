@@ -15,7 +15,9 @@ from gateway.cli.word import (
     argument,
     both,
     nothing,
+    number,
     read,
+    whole,
     write,
 )
 from gateway.cli.words_air import AIR
@@ -28,7 +30,7 @@ ROLES = ("viewer", "shift", "maltster", "maintenance", "safety")
 _RUN = both(
     argument("--clock", choices=("wall", "scaled", "topic"), default="wall", help="whose time it is: the "
               "machine's (default), a faster one, or what ROOT/clock says"),
-    argument("--speed", type=float, metavar="N", help="scaled: simulated seconds a second"),
+    argument("--speed", type=number, metavar="N", help="scaled: simulated seconds a second"),
     argument("--epoch", metavar="TIME", help="scaled: the simulated time at --started"),
     argument("--started", metavar="TIME", help="scaled: the real time at which --epoch was"),
     argument("--trust-clock", action="store_true", help="this machine's clock is right although no time "
@@ -171,7 +173,7 @@ COMMANDS: dict[str, Word] = {
         "malting-gateway --store data backup --keep 14 /media/stick",
         both(
             argument("file", metavar="FILE", help="a file that is not there yet, or a directory"),
-            argument("--keep", type=int, metavar="N", help="keep the newest N copies in the directory"),
+            argument("--keep", type=whole, metavar="N", help="keep the newest N copies in the directory"),
         ),
     ),
     "restore": Word(
@@ -202,8 +204,8 @@ COMMANDS: dict[str, Word] = {
             PROBE,
             argument("--topic", required=True, metavar="TOPIC", help="where the new instrument speaks"),
             argument("--value", metavar="POINTER", help="where its value stands in the payload, such as /v"),
-            argument("--offset", type=float, metavar="X", help="its calibration, in the probe's unit"),
-            argument("--gain", type=float, metavar="X", help="its calibration, a factor"),
+            argument("--offset", type=number, metavar="X", help="its calibration, in the probe's unit"),
+            argument("--gain", type=number, metavar="X", help="its calibration, a factor"),
             argument("--calibrated", metavar="DAY", help="when it was, such as 2025-11-05"),
             argument("--bump-tested", metavar="DAY", help="when it was tried with gas"),
             argument("--by", metavar="NAME", required=True, help="who swapped it"),

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from gateway.cli.word import BED, JSON, KILN, PEOPLE, WHY, Add, Word, argument, both, write
+from gateway.cli.word import BED, JSON, KILN, PEOPLE, WHY, Add, Word, argument, both, number, whole, write
 from gateway.core.asked import KILN_WORK, STANDS
 
 _STEEP = argument("steep", metavar="STEEP", help="the steep's id in the site file")
-_ENTRY = argument("entry", metavar="N", type=int, help="the entry's journal number, as `piece` shows it")
+_ENTRY = argument("entry", metavar="N", type=whole, help="the entry's journal number, as `piece` shows it")
 
 
 def _number(name: str, what: str, unit: str = "M") -> Add:
-    return argument(name, type=float, metavar=unit, help=what)
+    return argument(name, type=number, metavar=unit, help=what)
 
 
 _STRETCH = both(
@@ -27,17 +27,17 @@ _LOT = both(
     argument(
         "--moisture",
         dest="moisture_wb",
-        type=float,
+        type=number,
         metavar="PCT",
         help="its moisture, per cent of the wet weight",
     ),
-    argument("--weight-t", type=float, metavar="T", help="its weight in tonnes"),
+    argument("--weight-t", type=number, metavar="T", help="its weight in tonnes"),
     argument("--recipe", metavar="NAME", help="the site file's recipe; its first if left out"),
 )
 
 
 def _share(what: str) -> Add:
-    return argument("--share", dest="share_pct", type=float, metavar="PCT", help=what)
+    return argument("--share", dest="share_pct", type=number, metavar="PCT", help=what)
 
 
 def _of_bed(line: str, more: str, example: str, *parts: Add) -> Word:
@@ -79,7 +79,7 @@ FLOOR: dict[str, Word] = {
         "The turn clock of that stretch is what it was before. Without --turn, the one nearest to --at that "
         "nobody recorded.",
         'malting-gateway not-turned bed-c --at 02:40 --why "probes were out" --by Ada',
-        argument("--turn", metavar="N", type=int, help="the turn's number, as `turns` shows it"),
+        argument("--turn", metavar="N", type=whole, help="the turn's number, as `turns` shows it"),
     ),
     "ploughed": _of_bed(
         "a bed, or a part of it, was ploughed", "Puts the turn clock off for a while; the heat's runs on.",
@@ -103,7 +103,7 @@ FLOOR: dict[str, Word] = {
     "hand": _of_bed(
         "a bed was measured by hand", "Kept on the piece, to be held against the probe nearest to it.",
         "malting-gateway hand bed-c --c 17.4 --at-m 24 --height-cm 8 --by Ada",
-        argument("--c", type=float, metavar="C", required=True, help="what the thermometer said"),
+        argument("--c", type=number, metavar="C", required=True, help="what the thermometer said"),
         _number("--at-m", "at this metre of the floor"), _number("--height-cm", "so high above it", "CM"),
     ),
     "chit": _of_bed(
@@ -134,8 +134,8 @@ FLOOR: dict[str, Word] = {
     "split": _of_bed(
         "a stretch of a bed is a piece of its own", "It keeps its age and its turns.",
         "malting-gateway split bed-c --from-m 25 --to-m 30 --piece 14b",
-        argument("--from-m", type=float, metavar="M", required=True, help="from this metre of the floor"),
-        argument("--to-m", type=float, metavar="M", required=True, help="to this metre of the floor"),
+        argument("--from-m", type=number, metavar="M", required=True, help="from this metre of the floor"),
+        argument("--to-m", type=number, metavar="M", required=True, help="to this metre of the floor"),
         argument("--piece", metavar="NAME", required=True, help="what it is called"),
     ),
     "loaded": _of_bed(
@@ -149,7 +149,7 @@ FLOOR: dict[str, Word] = {
         "a kiln is at a limit.",
         "malting-gateway kiln lit --at 06:15 --by Ben",
         argument("what", choices=KILN_WORK, nargs="?", help="what was done; left out, it shows"),
-        argument("--moisture-wb", type=float, metavar="PCT", help="moisture: %% of the wet weight"),
+        argument("--moisture-wb", type=number, metavar="PCT", help="moisture: %% of the wet weight"),
         KILN, PEOPLE, JSON,
     ),
     "order": write(
@@ -168,7 +168,7 @@ FLOOR: dict[str, Word] = {
         argument("--to", metavar="BED", help="another target"),
         argument("--steep", metavar="STEEP", help="another steep"),
         argument("--piece", metavar="NAME", help="another piece"), KILN, _STRETCH, _ONTO, _DEPTH,
-        argument("--c", type=float, metavar="C", help="another reading"), _LOT,
+        argument("--c", type=number, metavar="C", help="another reading"), _LOT,
         argument("--done-by", metavar="NAME", help="who really did it"), PEOPLE,
     ),
     "void": write(

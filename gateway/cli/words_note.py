@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gateway.cli.word import JSON, PEOPLE, Word, argument, write
+from gateway.cli.word import JSON, PEOPLE, Word, argument, whole, write
 
 NOTE: dict[str, Word] = {
     "hand-over": write(
@@ -16,6 +16,6 @@ NOTE: dict[str, Word] = {
     "hand-over-read": write(
         "say that a hand-over note was read", "By whom, and when.",
         "malting-gateway hand-over-read 8812 --by Cleo",
-        argument("entry", type=int, metavar="N", help="the note's journal number"), PEOPLE,
+        argument("entry", type=whole, metavar="N", help="the note's journal number"), PEOPLE,
     ),
 }  # fmt: skip

@@ -11,7 +11,7 @@ from collections.abc import Container, Sequence
 from functools import cache
 from typing import Any
 
-from gateway.core import moment, people
+from gateway.core import moment
 from gateway.core.inputs import (
     EVENTS,
     VERBS,
@@ -138,13 +138,13 @@ def _typed(body: dict[str, Any], now_ms: int, time_zone: str) -> dict[str, Any]:
     when, span, until = body.pop("when", None), body.pop("for", None), body.pop("until", None)
     try:
         if until is not None:
-            body["until_ms"] = _ahead(_text("until", until), now_ms, time_zone)
+            body["until_ms"] = moment.ahead(_time("until", until), now_ms, time_zone)
     except ValueError as fault:
         text = str(fault)
         raise ValueError(text if text.startswith("until:") else f"until: {text}") from fault
     try:
         if when is not None:
-            body["when_ms"] = moment.typed(_text("when", when), now_ms, time_zone)
+            body["when_ms"] = moment.typed(_time("when", when), now_ms, time_zone)
         if span is not None:
             body["for_s"] = moment.span_s(span) if isinstance(span, str) else span
     except ValueError as fault:
@@ -154,12 +154,9 @@ def _typed(body: dict[str, Any], now_ms: int, time_zone: str) -> dict[str, Any]:
     return body
 
 
-def _ahead(text: str, now_ms: int, time_zone: str) -> int:
-    """Unix ms of a time to come: HH:MM is the next such local time."""
-    clock = moment.CLOCK.fullmatch(text)
-    if not clock:
-        return moment.parse(text)
-    return people.next_instant_ms(time_zone, now_ms, int(clock.group(1)) * 60 + int(clock.group(2)))
+def _time(key: str, value: Any) -> str:
+    """A time's text, were it empty: what a time may be is for `moment` to say."""
+    return value if isinstance(value, str) else _text(key, value)
 
 
 def _unknown(what: str, site: Site, known: list[str]) -> str:
@@ -183,9 +180,9 @@ def _word_fault(event: Event) -> str | None:
     if isinstance(event, Answered) and event.answer not in ANSWERS:
         return f"answer: {_show(event.answer)} is not one of {', '.join(ANSWERS)}"
     if isinstance(event, Quieted) and not 0 < event.for_s <= LONGEST_QUIET_S:
-        return f"for_s: {event.for_s} is not above 0 and at most {LONGEST_QUIET_S:.0f} (24 h)"
+        return _no_span(event.for_s, LONGEST_QUIET_S)
     if isinstance(event, CheckedIn) and event.for_s is not None and not 0 < event.for_s <= LONGEST_INSIDE_S:
-        return f"for_s: {event.for_s} is not above 0 and at most {LONGEST_INSIDE_S:.0f} (12 h)"
+        return _no_span(event.for_s, LONGEST_INSIDE_S)
     if isinstance(event, Stood) and event.stand not in STANDS:
         return f"stand: {_show(event.stand)} is not one of {', '.join(STANDS)}"
     if isinstance(event, HandRead) and not _HAND_C[0] <= event.c <= _HAND_C[1]:
@@ -197,12 +194,20 @@ def _word_fault(event: Event) -> str | None:
     return None
 
 
+def _no_span(given_s: float, most_s: float) -> str:
+    return (
+        f"for_s: {given_s:g} s ({given_s / 3600:.3g} h) is not above 0 and at most {most_s:.0f} s "
+        f"({most_s / 3600:g} h)"
+    )
+
+
 def _order_fault(event: Event, now_ms: int) -> str | None:
     """An order has an end, and that is not behind us and not days ahead."""
     if not isinstance(event, Ordered) or event.when_ms is not None:
         return None
     if not now_ms < event.until_ms <= now_ms + LONGEST_ORDER_MS:
-        return f"until_ms: {event.until_ms} is not within the next {LONGEST_ORDER_MS // 3_600_000} h"
+        until = moment.rfc3339(event.until_ms)
+        return f"until: {until} is not within the next {LONGEST_ORDER_MS // 3_600_000} h"
     return None
 
 

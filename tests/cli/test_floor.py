@@ -106,7 +106,9 @@ def test_what_lay_where_can_be_asked_for_any_time(store: Path) -> None:
 
     assert lay("02:00") == [("bed-a", "15"), ("bed-c", "14")]
     assert lay("02:40") == [("bed-a", "15"), ("bed-c", "14"), ("bed-d", "14")]
-    assert _read(store, "lay", "--at", "teatime").code == 2
+    said = _read(store, "lay", "--at", "24:30")
+    assert said.code == 2
+    assert "--at: got '24:30': no day has an hour 24; expected HH:MM such as 04:50" in said.err
 
 
 def test_an_order_needs_an_end_that_is_ahead_and_a_reason(store: Path) -> None:

@@ -56,5 +56,16 @@ def test_what_cannot_be_typed_is_exit_2(words: list[str]) -> None:
     assert "usage: malting-gateway" in said.err
 
 
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["hand", "bed-a", "--c", "1,5"], "--c: '1,5': expected a number such as"),
+        (["void", "x", "--why", "y"], "N: 'x': expected a whole number such as"),
+    ],
+)
+def test_what_is_no_number_is_said_with_an_example(words: list[str], says: str) -> None:
+    assert says in type_in(*words).err
+
+
 def test_the_version() -> None:
     assert type_in("--version").out == f"{__version__}\n"

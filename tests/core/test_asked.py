@@ -73,7 +73,7 @@ def test_each_field_arrives_where_it_belongs() -> None:
         ("answer", {"alarm": 412.5, "answer": "going"}, "whole number"),
         ("answer", {"alarm": 412, "answer": "maybe"}, "not one of going, heard, cant"),
         ("kiln", {"what": "exploded"}, "what: 'exploded' is not one of lit"),
-        ("quiet", {"alarm": 412, "for": 0}, "for_s: 0.0 is not above 0"),
+        ("quiet", {"alarm": 412, "for": 0}, "for_s: 0 s (0 h) is not above 0"),
         ("quiet", {"alarm": 412, "for": "48h"}, "at most 86400"),
         ("quiet", {"alarm": 412, "for": "long"}, "for: 'long': expected a span"),
         ("quiet", {"alarm": 412, "for": {"h": 2}}, "for_s"),

@@ -23,7 +23,7 @@ _TEXT = re.compile(
     r"(?:([Zz])|([+-])(\d\d):(\d\d))?\Z",
     re.ASCII,
 )
-_EXPECTED = "expected Unix seconds, or RFC 3339 with an offset"
+EXPECTED = "expected Unix seconds, or RFC 3339 with an offset"
 
 
 def moment_ms(value: Any) -> int:
@@ -35,12 +35,12 @@ def moment_ms(value: Any) -> int:
         return _number(value)
     if type(value) is str:
         return _text(value)
-    raise Refusal(Reason.BAD_TIME, f"got a {type(value).__name__}; {_EXPECTED}")
+    raise Refusal(Reason.BAD_TIME, f"got a {type(value).__name__}; {EXPECTED}")
 
 
 def _number(value: float) -> int:
     if not abs(value) < END_MS:
-        raise Refusal(Reason.BAD_TIME, f"got {_short(value)}; {_EXPECTED}")
+        raise Refusal(Reason.BAD_TIME, f"got {_short(value)}; {EXPECTED}")
     ms = value if value >= MILLISECONDS_FROM else value * 1000
     if type(ms) is int:
         return ms
@@ -50,7 +50,7 @@ def _number(value: float) -> int:
 def _text(value: str) -> int:
     found = _TEXT.match(value)
     if found is None:
-        raise Refusal(Reason.BAD_TIME, f"got {_short(value)}; {_EXPECTED}")
+        raise Refusal(Reason.BAD_TIME, f"got {_short(value)}; {EXPECTED}")
     *clock, part, zulu, sign, hours, minutes = found.groups()
     if zulu is None and sign is None:
         raise Refusal(Reason.NO_OFFSET, f"got {_short(value)}; add Z or an offset such as +01:00")
@@ -60,7 +60,7 @@ def _text(value: str) -> int:
     try:
         when = datetime(year, month, day, hour, minute, 59 if leap else second, tzinfo=UTC)
     except ValueError as fault:
-        raise Refusal(Reason.BAD_TIME, f"got {_short(value)}: {fault}; {_EXPECTED}") from None
+        raise Refusal(Reason.BAD_TIME, f"got {_short(value)}: {fault}; {EXPECTED}") from None
     ms = (when - _EPOCH) // _MS + int(f"{part or '':0<3}"[:3]) + 1000 * leap
     return ms - _offset_ms(value, sign, hours, minutes)
 
@@ -69,7 +69,7 @@ def _offset_ms(text: str, sign: str | None, hours: str | None, minutes: str | No
     if sign is None or hours is None or minutes is None:
         return 0
     if int(hours) > 23 or int(minutes) > 59:
-        raise Refusal(Reason.BAD_TIME, f"got {_short(text)}: no such offset; {_EXPECTED}")
+        raise Refusal(Reason.BAD_TIME, f"got {_short(text)}: no such offset; {EXPECTED}")
     ms = (int(hours) * 60 + int(minutes)) * 60_000
     return -ms if sign == "-" else ms
 
