@@ -17,6 +17,7 @@ from gateway.web.pages import letters
 from tests.browser.conftest import FLAGS
 from tests.browser.lived import Lived
 from tests.browser.serving import COOKIE, Serving
+from tests.browser.test_screens import SCREENS
 from tests.conftest import CHROMIUM
 
 Serve = Callable[[Lived], Serving]
@@ -93,6 +94,30 @@ def test_letters_in_drawings_are_as_large_as_the_text_and_stand_free(
 
 
 _SHARE = st.floats(0.0, 1.0)
+
+
+@pytest.mark.browser
+@pytest.mark.long
+def test_on_the_smallest_phone_no_screen_runs_off_by_its_readers_letters(
+    still_night: Lived, serve: Serve, letter: tuple[int, Any]
+) -> None:
+    """By the browser's own setting, which lengths in a style's conditions go by, too. In the head the hour
+    stands beside the name or below it; one's own settings have no hour."""
+    serving, (width, height) = serve(still_night), SIZES["small"]
+    context = letter[1].new_context(viewport={"width": width, "height": height})
+    context.add_cookies([{"name": COOKIE, "value": serving.session("cleo"), "url": serving.url}])
+    page = context.new_page()
+    boxes = """() => [...document.querySelectorAll(".house a, .hour")].map(one => {
+      const range = document.createRange(); range.selectNodeContents(one);
+      const b = range.getBoundingClientRect(); return [b.left, b.top, b.right, b.bottom];
+    })"""
+    for name, path in SCREENS.items():
+        page.goto(serving.url + path)
+        assert page.evaluate("() => document.documentElement.scrollWidth") <= width, name
+        head = page.evaluate(boxes)
+        assert len(head) == 2 or name == "me"
+        assert len(head) < 2 or not _over(*head), name
+    context.close()
 
 
 @given(st.integers(0, 40), st.integers(1, 10), st.floats(0.0, 0.1), st.floats(0.05, 0.3), st.booleans())

@@ -65,6 +65,15 @@ def test_an_alarm_of_a_bed_in_there_sends_nobody_in(gas: Lived) -> None:
     assert "Bed C, day 3, piece 14: not now: stay out, air it from outside" in page(gas, "/bed/bed-c")
 
 
+def test_the_round_sheet_sends_nobody_in_and_the_air_says_first_where_not(gas: Lived) -> None:
+    sheet = page(gas, "/round")
+    beds, todo = sheet.split("To do, in order")
+    assert beds.count("not now: stay out") == 4
+    assert todo.count("not now, stay out: turn piece") == 4
+    assert "now: turn piece" not in todo
+    assert page(gas, "/air").split("No permit")[0].endswith("Lower floor: leave at once, stay out ")
+
+
 def test_a_reading_is_told_with_the_time_it_was_of(gas: Lived) -> None:
     """It began at 5,000 ppm and got worse at 15,000: the reading shown is not that of its beginning."""
     [line] = [one.line for one in gas.gate.alarms() if one.kind == "gas_high"]
