@@ -34,6 +34,8 @@ Seen = TypeVar("Seen")
 BATCH = 1000
 #: So much time is judged in one go: a clock message far ahead must not silence the status for minutes.
 SLICE_MS = 3_600_000
+#: So long others wait at most while a clock message far ahead is judged, in real time and but for one slice.
+TURN_MS = 200
 #: How often a full disk is looked at again.
 ROOM_MS = 5000
 
@@ -41,9 +43,9 @@ ROOM_MS = 5000
 class Parts(NamedTuple):
     """What a pipeline is joined from.
 
-    `set_clock` is there where clock messages are the time (contract C4): it takes Unix ms and says whether
-    it took them. `notices_due` counts the outbox, `changed` is told when effects are committed, `real_ms`
-    is real running time whatever `clock` is.
+    `set_clock` is there where clock messages are the time (contract C4): it takes Unix ms, goes there by so
+    many ms at most, and says whether it took them. `notices_due` counts the outbox, `changed` is told when
+    effects are committed, `real_ms` is real running time whatever `clock` is.
     """
 
     site: Site
@@ -54,7 +56,7 @@ class Parts(NamedTuple):
     clock: Clock
     judge: Judge
     real_ms: Callable[[], int]
-    set_clock: Callable[[int], bool] | None = None
+    set_clock: Callable[[int, int], bool] | None = None
     notices_due: Callable[[], int] = lambda: 0
     changed: Callable[[], None] = lambda: None
     repeats_kept: int = 1000
@@ -123,7 +125,8 @@ class Pipeline:
                     self._take_in(taken)
                 else:
                     taken = self._waiting[:1]
-                    self._take_time(taken[0])
+                    if not self._take_time(taken[0]):
+                        return
                 del self._waiting[: len(taken)]
                 self._source.settle(taken)
         except StoreFull as fault:
@@ -151,22 +154,40 @@ class Pipeline:
         self._status.received += batch.received
         self._status.settled += batch.received
 
-    def _take_time(self, message: Message) -> None:
-        """Judge up to the time a clock message tells; only then may the broker forget it."""
-        set_clock = self._parts.set_clock
+    def _take_time(self, message: Message) -> bool:
+        """Judge up to the time a clock message tells; whether so: only then may the broker forget it.
+
+        Far ahead it goes there by the hour, and now and then lets others have their turn: what they record is
+        stamped where the judge stands, and where the program ends meanwhile, the broker tells the time again.
+        """
+        until_ms = self._parts.real_ms() + TURN_MS
         try:
-            taken = set_clock is not None and set_clock(wire.clock_ms(message.payload))
+            at_ms = wire.clock_ms(message.payload)
         except wire.Refusal as why:
             log.warning("a clock message is ignored: %s", why)
-            taken = False
-        if taken:
-            self._judge()
-            if self._bench.save():
-                self._parts.changed()
-            self._tell("running")
-        else:
+            at_ms = None
+        if at_ms is None or not self._go_on(at_ms):
             with self._journal.atomic():
                 self._journal.note_counts(clock_ignored=1)
+            return True
+        self._judge()
+        while self._parts.clock.wall_ms() < at_ms:
+            if self._bench.due:
+                self._save()
+            if self._status.due():
+                self._tell("running")
+            if self._parts.real_ms() >= until_ms:
+                return False
+            self._go_on(at_ms)
+            self._judge()
+        if self._bench.save():
+            self._parts.changed()
+        self._tell("running")
+        return True
+
+    def _go_on(self, at_ms: int) -> bool:
+        set_clock = self._parts.set_clock
+        return set_clock is not None and set_clock(at_ms, SLICE_MS)
 
     def record(self, event: Event) -> int:
         """Commit one event; its journal number. Raises StoreFull if even the reserve has no room."""

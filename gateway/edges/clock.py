@@ -115,12 +115,15 @@ class TopicClock:
         self._set = bool(resumed_ms)
         self.backward = 0
 
-    def set_ms(self, at_ms: int) -> bool:
-        """Take one clock message; False where it would go backwards (counted) or further than a year."""
+    def set_ms(self, at_ms: int, most_ms: int = MOST_AT_ONCE_MS) -> bool:
+        """Take one clock message, going there by `most_ms` at most: told again it goes on. False where it
+        would go backwards (counted) or further than a year."""
         with self._lock:
             if self._set and not 0 <= at_ms - self._wall_ms <= MOST_AT_ONCE_MS:
                 self.backward += at_ms < self._wall_ms
                 return False
+            if self._set:
+                at_ms = min(at_ms, self._wall_ms + most_ms)
             # The first message lets no time pass but what puts the ticks on the whole 10 s of its calendar.
             self._mono_ms += at_ms - self._wall_ms if self._set else at_ms % _GRID_MS
             self._wall_ms = at_ms

@@ -40,7 +40,7 @@ class ClockChoice(NamedTuple):
         choice.make(None)
         return choice
 
-    def make(self, resumed_ms: int | None) -> tuple[Clock, Callable[[int], bool] | None]:
+    def make(self, resumed_ms: int | None) -> tuple[Clock, Callable[[int, int], bool] | None]:
         """The clock, and what sets it where messages do. `resumed_ms`: where a store in use stands."""
         if self.kind == "topic":
             topic = TopicClock(resumed_ms)

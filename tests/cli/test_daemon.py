@@ -264,6 +264,36 @@ def test_clock_messages_that_go_backward_are_counted_and_change_nothing(house: H
     assert health["clock"]["detail"].endswith("; 2 clock messages ignored")
 
 
+@pytest.mark.long
+def test_a_stop_within_a_long_gap_of_the_clock_ends_soon_and_the_rest_is_judged_after_the_next_start(
+    house: House,
+) -> None:
+    daemon = house.start("--clock", "topic")
+    house.barrier(NIGHT_MS)
+    _hot(house, range(1, 4))
+    end_ms, part_way = NIGHT_MS + 20 * 86_400_000, rfc3339(NIGHT_MS + 3_600_000)
+    words = ["mosquitto_sub", *house.broker.client_args, "-t", "quern-hill/gateway/status"]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as listener:
+        house.publish("clock", {"t": end_ms / 1000})
+        house.publish("bed-c/bed-c-mid", {"t": end_ms / 1000, "v": 15.0})
+        assert listener.stdout is not None
+        told = (json.loads(line)["judged_to"] for line in listener.stdout)
+        judged_to = next(to for to in told if to > part_way)
+        listener.terminate()
+    asked_ms = real_mono_ms()
+    assert daemon.end() == 0
+    took_ms = real_mono_ms() - asked_ms
+    assert judged_to < rfc3339(end_ms), "the gap was over too soon to say anything"
+    assert took_ms < 2000
+
+    house.start("--clock", "topic")
+    assert house.barrier(end_ms + 60_000)["judged_to"] == rfc3339(end_ms + 60_000)
+    newest = {row["probe"]: row["measured_at"] for row in house.read("probes")["rows"]}
+    assert newest["bed-c-mid"] == rfc3339(end_ms), "what came after the clock's message is there too"
+    replayed = type_in("--store", house.store, "replay")
+    assert (replayed.code, replayed.json["differences"]) == (0, [])
+
+
 def test_the_log_is_on_standard_error(house: House) -> None:
     words = [sys.executable, "-m", "gateway", "--site", str(house.site), "--store", str(house.store), "run"]
     with subprocess.Popen(

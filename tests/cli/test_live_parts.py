@@ -111,7 +111,7 @@ def test_the_clock_asked_for_is_the_clock_made() -> None:
     assert isinstance(topic, TopicClock)
     assert topic.wall_ms() == 1_730_772_000_000
     assert set_topic is not None
-    assert set_topic(1_730_772_010_000)
+    assert set_topic(1_730_772_020_000, 10_000)
     assert topic.wall_ms() == 1_730_772_010_000
 
 

@@ -432,7 +432,9 @@ def test_a_clock_message_far_ahead_is_judged_by_the_hour_and_the_status_is_told_
     gateway.source.publish("quern/clock", clock_message(0))
     gateway.source.publish("quern/bed-c/c2", "23")
     gateway.source.publish("quern/clock", clock_message(86_400))
-    gateway.round()
+    for _ in range(30):
+        gateway.round()
+    assert len(gateway.source.settled) == 3
     judged = [json.loads(body)["judged_to"] for body in gateway.source.statuses]
     on_the_way = [at for at in judged if "2025-10-09T08:53:20.000Z" < at < "2025-10-10T08:53:20.000Z"]
     assert len(on_the_way) >= 3

@@ -142,7 +142,7 @@ class Gate:
         self._pipeline: Pipeline | None = None
         self._cut_in: int | None = None
 
-    def open(self, clock: Clock | None = None, set_clock: Callable[[int], bool] | None = None) -> None:
+    def open(self, clock: Clock | None = None, set_clock: Callable[[int, int], bool] | None = None) -> None:
         """Start it on its store."""
         self._writer = open_writer(
             self.store, site_id=self.settings.site.id, clock_kind=self._kind, reserve_bytes=RESERVE
