@@ -7,6 +7,8 @@ import json
 import random
 import re
 import time
+from collections.abc import Iterable
+from itertools import groupby, pairwise, product
 from pathlib import Path
 
 import pytest
@@ -260,6 +262,46 @@ def test_days_are_one_line_broken_only_by_a_silence() -> None:
     assert chart.paths(frame, found)[0].count("M") == 2
     assert chart.paths(frame, found)[1].count("Z") == 2
     assert max(one.high for one in found) == 30.0
+
+
+def _quarters(heard_min: Iterable[int]) -> list[Minute]:
+    """What readings at these minutes come to by the quarter of an hour."""
+    found = []
+    for quarter, minutes in groupby(heard_min, lambda at: at // 15):
+        at = [one * 60_000 for one in minutes]
+        found.append(Minute(quarter * 900_000, len(at), 15.0, 15.0, 15.0, 15.0, at[-1], 0))
+    return found
+
+
+@pytest.mark.parametrize("every_min", [1, 5, 15])
+def test_a_silence_breaks_the_line_of_a_week_as_that_of_a_day(every_min: int) -> None:
+    """Wherever in a quarter of an hour it begins: one longer than 20 min, or than three of the probe's
+    intervals where those are longer."""
+    told = dict[bool, int]()
+    for phase, silent_min in product(range(15), (10, 15, 20, 25, 40, 60)):
+        quiet = range(4000 + phase, 4000 + phase + silent_min)
+        heard = [at for at in range(phase % every_min, 10_080, every_min) if at not in quiet]
+        long = max(b - a for a, b in pairwise(heard)) > max(20, 3 * every_min)
+        told[long] = told.get(long, 0) + 1
+        for span_h in (168, 48):
+            found = chart.columns(_quarters(heard), 0, span_h * HOUR, every_ms=every_min * 60_000)
+            where = phase, silent_min, span_h
+            assert len(chart.runs(found)) == 1 + long, where
+    assert set(told) == {True, False}
+    assert min(told.values()) >= 15
+
+
+@pytest.mark.parametrize(("lost", "most"), [(0.2, 0), (0.3, 0), (0.4, 2)])
+def test_readings_lost_one_by_one_hardly_ever_break_a_line(lost: float, most: int) -> None:
+    """Where in a quarter of an hour it spoke first is reckoned from how often: of twenty weeks with two in
+    five lost, one has a break that was none."""
+    broken = 0
+    for seed in range(20):
+        draw = random.Random(seed)
+        heard = [at for at in range(10_080) if draw.random() >= lost]
+        assert max(b - a for a, b in pairwise(heard)) < 20
+        broken += len(chart.runs(chart.columns(_quarters(heard), 0, 168 * HOUR))) - 1
+    assert broken <= most
 
 
 @pytest.mark.long

@@ -43,9 +43,9 @@ def layers(probes: Sequence[Probe]) -> dict[str, int]:
 
 def calibrated(probe: Probe, minutes: Sequence[Minute], from_ms: int, to_ms: int) -> list[Column]:
     """A probe's minutes as columns, calibrated as the judge does."""
-    if (probe.gain, probe.offset) == (1.0, 0.0):
-        return chart.columns(minutes, from_ms, to_ms)
-    return chart.columns(minutes, from_ms, to_ms, lambda value: probe.gain * value + probe.offset)
+    as_is = (probe.gain, probe.offset) == (1.0, 0.0)
+    fixed = None if as_is else lambda value: probe.gain * value + probe.offset
+    return chart.columns(minutes, from_ms, to_ms, fixed, every_ms=round(probe.every_s * 1000))
 
 
 def drawing(
@@ -166,7 +166,9 @@ def gas(
 ) -> Row | None:
     """CO2 in the grain as a low drawing below, in per cent; None where nothing was measured."""
     found = {
-        probe.id: [Column(c.at_ms, c.low / 1e4, c.mean / 1e4, c.high / 1e4) for c in series[probe.id]]
+        probe.id: [
+            Column(c.at_ms, c.low / 1e4, c.mean / 1e4, c.high / 1e4, c.begins) for c in series[probe.id]
+        ]
         for probe in probes
         if series.get(probe.id)
     }

@@ -17,19 +17,22 @@ _HOUR_MS = 3_600_000
 COLUMNS = 320
 # `Column(...)` without a call of Python's for each of thousands.
 _new = tuple.__new__
-#: A line is broken where nothing was heard for so long (ours).
-GAP_MS = 20 * 60_000
+#: A line is broken where nothing was heard for so long (ours), or for so many of a rarer probe's intervals:
+#: by the minute and by the quarter of an hour alike.
+GAP_MS, GAP_INTERVALS = 20 * 60_000, 3
 #: Spans longer than this are drawn from quarters of an hour, shorter ones from minutes.
 LONG_MS = 48 * _HOUR_MS
 
 
 class Column(NamedTuple):
-    """One column of a chart: when (Unix ms), the lowest, the mean and the highest value in it."""
+    """One column of a chart: when (Unix ms), the lowest, the mean and the highest value in it; and whether
+    nothing was heard for long before it."""
 
     at_ms: int
     low: float
     mean: float
     high: float
+    begins: bool = False
 
 
 class Frame(NamedTuple):
@@ -81,20 +84,30 @@ def columns(
     to_ms: int,
     fixed: Callable[[float], float] | None = None,
     most: int = COLUMNS,
+    every_ms: int = 60_000,
 ) -> list[Column]:
-    """The series in at most `most` columns; no low and no high is lost.
+    """The series in at most `most` columns and one more for each long silence; no low and no high is lost.
 
     `fixed` calibrates a value: a straight line, so that a column's lowest, mean and highest can be put
-    through it instead of every value's. None for values that are good as they are.
+    through it instead of every value's. None for values that are good as they are. `every_ms` is how often
+    the probe speaks: so far before its last reading began what a quarter of an hour has of it.
     """
     width = max(60_000, ceil((to_ms - from_ms) / most))
+    gap_ms = max(GAP_MS, GAP_INTERVALS * every_ms)
     found: list[Column] = []
-    column, times, total, low, high, at_ms = -1, 0, 0.0, 0.0, 0.0, 0
+    column, times, total, low, high, at_ms, begins = -1, 0, 0.0, 0.0, 0.0, 0, True
     for begin_ms, often, least, mean, greatest, _, last_ms, _ in minutes:
         here = (begin_ms - from_ms) // width
-        if here != column or not times:
+        # The first test is for speed: thousands of rows pass here, and seldom one comes after a silence.
+        silent = (
+            last_ms - at_ms > gap_ms
+            and times > 0
+            and max(begin_ms, last_ms - (often - 1) * every_ms) - at_ms > gap_ms
+        )
+        if here != column or not times or silent:
             if times:
-                found.append(_new(Column, (at_ms, low, total / times, high)))
+                found.append(_new(Column, (at_ms, low, total / times, high, begins)))
+                begins = silent
             column, times, total, low, high = here, 0, 0.0, least, greatest
         times, total, at_ms = times + often, total + mean * often, last_ms
         if least < low:
@@ -102,26 +115,21 @@ def columns(
         if greatest > high:
             high = greatest
     if times:
-        found.append(_new(Column, (at_ms, low, total / times, high)))
+        found.append(_new(Column, (at_ms, low, total / times, high, begins)))
     return found if fixed is None else [_column(fixed, *one) for one in found]
 
 
-def _column(fixed: Callable[[float], float], at_ms: int, low: float, mean: float, high: float) -> Column:
+def _column(
+    fixed: Callable[[float], float], at_ms: int, low: float, mean: float, high: float, begins: bool
+) -> Column:
     ends = fixed(low), fixed(high)
-    return Column(at_ms, min(ends), fixed(mean), max(ends))
+    return Column(at_ms, min(ends), fixed(mean), max(ends), begins)
 
 
-def gap_of(frame: Frame) -> int:
-    """How long a silence breaks a line: over days it must be longer than what one column holds."""
-    span_ms = frame.to_ms - frame.from_ms
-    return GAP_MS if span_ms <= LONG_MS else 2 * max(15 * 60_000, ceil(span_ms / COLUMNS))
-
-
-def runs(found: Sequence[Column], gap_ms: int = GAP_MS) -> list[list[Column]]:
+def runs(found: Sequence[Column]) -> list[list[Column]]:
     """The series broken where nothing was heard."""
-    times = [one[0] for one in found]
-    cuts = [n for n, (before, at) in enumerate(pairwise(times), 1) if at - before > gap_ms]
-    return [list(found[a:b]) for a, b in pairwise([0, *cuts, len(times)])] if times else []
+    cuts = [n for n, one in enumerate(found) if n and one[4]]
+    return [list(found[a:b]) for a, b in pairwise([0, *cuts, len(found)])] if found else []
 
 
 def paths(frame: Frame, found: Sequence[Column]) -> tuple[str, str]:
@@ -129,7 +137,7 @@ def paths(frame: Frame, found: Sequence[Column]) -> tuple[str, str]:
     a unit of the drawing."""
     line, area = [], []
     apart = 0.5 * ((frame.high - frame.low) or 1.0) / (frame.bottom - frame.top)
-    for run in runs(found, gap_of(frame)):
+    for run in runs(found):
         x = frame.across([one[0] for one in run])
         line += ["M", "L".join(map(add, x, frame.down([one[2] for one in run]))), "h1" * (len(run) == 1)]
         if len(run) < 2 or all(one[3] - one[1] < apart for one in run):
