@@ -8,7 +8,7 @@ from gateway.core import board, callout, followers
 from gateway.core.board import Now, Out
 from gateway.core.finding import Finding
 from gateway.core.follow import turns_join, turns_rows
-from gateway.core.inputs import Turned
+from gateway.core.inputs import Loaded, Moved, Turned
 from gateway.core.inputs_journey import Corrected, NotTurned, Upheld, Voided
 from gateway.core.journey.fold import FOLDS
 from gateway.core.rules import heat, silence, steeping, turning
@@ -37,6 +37,10 @@ def entered(state: State, what: Any, out: Out) -> None:
         answers += ["bed_hot"] if _just_now(state, what) else []
         now = Now(state.at_ms, state.run_ms)
         board.bed_turned(state.board, state.site, what.bed, what.by, now, out, answers)
+    if isinstance(what, Loaded | Moved) and what.bed in state.unrecorded:
+        # Somebody looked, and says once more that it is empty.
+        state.unrecorded.remove(what.bed)
+        state.emptied[what.bed] = state.run_ms
     followers.entered(state, what, out)
     tell(state, out, [*turning.judge(state), *silence.watch(state), *steeping.judge(state)])
 

@@ -33,7 +33,8 @@ class State:
     `noted_ms` is the real time at which people recorded while the gateway was down, 0 while it runs.
     `out_since_ms` is since when each probe that is out of service has been so.
     `rearmed` are beds recorded empty that have been cool since, or warm up: what is warm there now is grain.
-    `emptied` is since when on running time each of those recorded empty has been so.
+    `emptied` is since when on running time each of those recorded empty has been so. `unrecorded` are those
+    of them that held grain by what their probes said last: they are watched.
     `lost`: beds of which a place that nobody sees is at a limit by now, and which (rank); `lost_run_ms`: when
     they are looked at next.
     `steep_late` is what each steep is late with: drain or fill. `evening_*`: when the maltster is next told
@@ -79,6 +80,7 @@ class State:
     heats: Heats = field(default_factory=Heats)
     honesty: Honesty = field(default_factory=Honesty)
     kilns: Kilns = field(default_factory=Kilns)
+    unrecorded: list[str] = field(default_factory=list)
     ladders: dict[tuple[str, int], Ladder] = field(default_factory=dict, metadata={"derived": True})
 
     def window(self, probe: str) -> Window:

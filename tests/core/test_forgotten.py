@@ -59,6 +59,58 @@ def test_an_emptied_bed_that_cools_or_is_as_warm_as_its_room_calls_nobody(per_h:
     assert made.alarms("bed_hot") == []
 
 
+def _recorded_empty(bed_c: float, per_h: float = 0.0) -> Desk:
+    """Loaded after half an hour, its probes heard for four hours more, and then no more; the room's are."""
+    made = desk(12.0)
+    stay(made, 5, 30, 18.0, air_c=12.0)
+    made.lay(30, Loaded("bed-a", "kiln"))
+    stay(made, 30, 270, bed_c, per_h, 12.0)
+    for minute in range(270, 600, 5):
+        made.read(minute, "room-air", 12.0)
+    return made
+
+
+@pytest.mark.parametrize("per_h", [0.0, 0.3, -0.2], ids=["it keeps warm", "it warms", "it hardly cools"])
+def test_a_bed_recorded_empty_by_mistake_is_watched(per_h: float) -> None:
+    made = _recorded_empty(18.0, per_h)
+    assert signals(made, "bed_unwatched") == ["raise"]
+    raised_min = minutes(made.alarms("bed_unwatched")[0].raised_at_ms)
+    assert raised_min is not None
+    assert raised_min == pytest.approx(270 + 30, abs=6)
+    assert made.notices()[0].text.startswith("BED A NOT BEING WATCHED since 00:2")
+
+    made.lay(600, Loaded("bed-a", "kiln", by="ada", why="looked: it is empty"))
+    made.wait(900)
+    assert signals(made, "bed_unwatched")[:2] == ["raise", "clear"]
+    assert made.state.unwatched == []
+
+
+def test_a_bed_recorded_empty_on_which_nobody_recorded_the_next_piece_is_watched() -> None:
+    made = desk(12.0)
+    made.lay(5, Loaded("bed-a", "kiln"))
+    stay(made, 5, 120, 12.4, air_c=12.0)
+    stay(made, 120, 240, 15.0, air_c=12.0)
+    for minute in range(240, 400, 5):
+        made.read(minute, "room-air", 12.0)
+    assert signals(made, "bed_unwatched") == ["raise"]
+
+
+def test_an_empty_bed_whose_probes_are_switched_off_is_silent() -> None:
+    at_once = desk(12.0)
+    stay(at_once, 5, 30, 18.0, air_c=12.0)
+    at_once.lay(30, Loaded("bed-a", "kiln"))
+    at_once.wait(10 * H)
+    air, cooling, day = _recorded_empty(12.3), _recorded_empty(18.0, -0.6), _recorded_empty(11.8, 0.4)
+    grain_gone = desk(12.0)
+    grain_gone.lay(5, Loaded("bed-a", "kiln"))
+    stay(grain_gone, 5, 240, 18.0, air_c=12.0)
+    assert grain_gone.state.unrecorded == ["bed-a"]
+    stay(grain_gone, 240, 270, 13.0, air_c=12.0)
+    grain_gone.wait(10 * H)
+    for made in (at_once, air, cooling, day, grain_gone):
+        assert signals(made, "bed_unwatched") == []
+
+
 def test_a_turn_recorded_late_answers_the_overdue_turn_it_moves_on() -> None:
     made = desk()
     made.wait(12 * H + 1)

@@ -22,6 +22,8 @@ WARMS_K_PER_H = 0.2
 #: So does one that is warmer than its room and falls no faster (ours: a bare floor 10 K over its room, which
 #: kept its warmth for ten hours, would fall twice as fast).
 KEEPS_K_PER_H = 0.5
+#: Nor by so much of what it is above its room, an hour: such a bare floor would fall twice as fast (ours).
+KEEPS_SHARE_PER_H = 0.05
 #: So long after a turn a bed has come down and its probes are grain again; before, its heat says nothing.
 SETTLES_MS = 45 * 60_000
 
@@ -35,6 +37,7 @@ def judge(state: State) -> None:
     state.rearmed = [
         bed for bed in state.pieces.empty if bed in state.rearmed or _cool(state, bed) or _grows(state, bed)
     ]
+    state.unrecorded = [bed for bed in state.pieces.empty if _holds_grain(state, bed)]
     for place in state.site.places:
         lying = state.pieces.beds.get(place.id)
         if place.kind != "bed" or lying is None:
@@ -63,6 +66,24 @@ def _grows(state: State, bed: str) -> bool:
     air_c = balance.room_c(state, state.site.place[bed])
     keeps = air_c is not None and (best[1].value or 0.0) > air_c + balance.ROOM_K and trend > -KEEPS_K_PER_H
     return keeps or trend >= WARMS_K_PER_H
+
+
+def _holds_grain(state: State, bed: str) -> bool:
+    """Whether a bed recorded empty holds grain by what it said last: it is warmer than its room and stays so.
+
+    Where nobody hears it, or no thermometer its room, it is as it was. A day warms a bare floor too: without
+    the room's air there is nothing to tell them apart by.
+    """
+    best = heat.extreme(state, bed, 1)
+    air_c = balance.room_c(state, state.site.place[bed])
+    if best is None or air_c is None:
+        return bed in state.unrecorded
+    over_k = (best[1].value or 0.0) - air_c
+    if bed not in state.rearmed or over_k <= balance.ROOM_K:
+        return False
+    trend = best[1].trend_per_h()
+    settled = state.run_ms - state.emptied[bed] >= SETTLES_MS
+    return settled and trend is not None and trend > -KEEPS_SHARE_PER_H * over_k
 
 
 def since_ms(lying: Lying) -> int:

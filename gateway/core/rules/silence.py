@@ -95,11 +95,11 @@ def _hot_rank(state: State, place: Place) -> int:
 
 
 def _matters(state: State, place: Place) -> bool:
-    """A bed with a piece, or one never recorded but heard; never one known empty."""
+    """A bed with a piece, or one never recorded but heard; one recorded empty only where grain was seen."""
     if place.id in state.pieces.beds:
         return bool(state.site.probes_of[place.id])
     if place.id in state.pieces.empty:
-        return False
+        return place.id in state.unrecorded
     return any(
         state.windows[probe.id].value is not None
         for probe in state.site.probes_of[place.id]
