@@ -52,6 +52,30 @@ def test_two_readings_are_enough_where_they_span_the_delay() -> None:
     assert guard.rank == 2
 
 
+@pytest.mark.parametrize(
+    ("limit", "deadband", "value"), [(21.0, 0.7, 20.3), (24.0, 0.7, 23.3), (22.0, 0.5, 21.5)]
+)
+def test_a_reading_just_at_limit_less_deadband_ends_it(limit: float, deadband: float, value: float) -> None:
+    ladder = LADDER._replace(levels=(Level("high", 1, limit, "medium"),), deadband=deadband)
+    guard = Guard()
+    for minute in range(1, 12):
+        take(guard, ladder, "p", limit, minute * MINUTE, True)
+    assert guard.rank == 1
+
+    for minute in range(12, 23):
+        take(guard, ladder, "p", value, minute * MINUTE, True)
+        ease(guard, ladder, [("p", minute * MINUTE)])
+
+    assert guard.rank == 0
+
+
+def test_a_hundredth_short_of_the_deadband_does_not_end_it() -> None:
+    guard = Guard()
+    feed(guard, [22.0] * 12)
+
+    assert feed(guard, [21.51] * 30, start=13)[-1][0] == 2
+
+
 def test_a_single_reading_never_raises() -> None:
     guard = Guard()
 

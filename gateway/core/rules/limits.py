@@ -12,6 +12,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import ClassVar, NamedTuple
 
+#: 20.3 is 0.7 under 21; binary arithmetic makes it a little less. Far finer than any instrument, in any unit.
+_ROUNDING = 1e-9
+
 
 class Level(NamedTuple):
     """One limit of a ladder. An empty priority marks a level that is listed and calls nobody."""
@@ -86,7 +89,7 @@ def take(
         else:
             if mark.over_n:
                 ended.append(index)
-            if excess > -ladder.deadband:
+            if excess > _ROUNDING - ladder.deadband:
                 mark.under_since_ms = 0
             elif not mark.under_since_ms:
                 mark.under_since_ms = measured_ms
