@@ -21,7 +21,7 @@ LOW, HIGH = Wire("low", "temperature", 60.0, 4.0, 5.0), Wire("high", "temperatur
 GAS, AIR = Wire("gas", "co2", 60.0, 5.0, 5.0), Wire("air", "temperature", 60.0)
 BED = Bed("bed-a", 0.0, 10.0, (LOW, HIGH, GAS), (AIR,))
 Level = Callable[[float], float]
-LEAST_RECALL, LEAST_PRECISION = 0.94, 0.94
+LEAST_RECALL, LEAST_PRECISION, LEAST_SEVERAL = 0.94, 0.94, 0.965
 
 
 def play(
@@ -316,11 +316,18 @@ def test_a_few_simulated_scenes() -> None:
 
 @pytest.mark.long
 def test_five_hundred_turns_with_every_mishap_on() -> None:
-    """The aims are 0.98 for recall and precision; what is held here is a little under what was measured."""
+    """The aims are 0.98 for recall and precision; what is held here is a little under what was measured.
+
+    Where all probes hang in one place nothing tells when a turn ends; where they do not, much less is missed.
+    """
     whole, by_kind = run(500, 11)
     said, parts = report(whole), {kind: report(marks) for kind, marks in by_kind.items()}
     sys.stdout.write(json.dumps({**said, "by_kind": parts}) + "\n")
     assert said["turns"] >= 500
     assert said["recall"] >= LEAST_RECALL
     assert said["precision"] >= LEAST_PRECISION
+    several = said["several_places"]
+    assert several["turns"] >= 200
+    assert several["recall"] >= LEAST_SEVERAL
+    assert several["precision"] >= LEAST_SEVERAL
     assert said["delay_min"]["median"] <= 6.0
