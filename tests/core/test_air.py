@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gateway.core import engine, views, views_air
-from gateway.core.follow.air import entry_state
+from gateway.core.follow.air import entry_state, unknown_finding
 from gateway.core.inputs import (
     Answered,
     Cast,
@@ -424,6 +424,20 @@ def test_a_probe_that_stands_still_is_dead_but_not_when_it_is_high() -> None:
     made.state.honesty.tracks["air"].faults["probe_stuck"] = START
     made.state.windows["air"].value = 6000.0
     assert entry(made) == "no_entry"
+
+
+def test_air_that_a_stuck_probe_tells_nothing_of_is_unknown_since_it_stands_still() -> None:
+    """The finding about the probe is made by hand; it goes on sending."""
+    made = desk()
+    say(made, 1, 10, air=800.0, air_co=0.0)
+    room = made.state.site.place["room"]
+    heard_ms = made.state.windows["air"].measured_ms
+    made.state.honesty.tracks["air"].faults["probe_stuck"] = heard_ms - 240_000
+    assert unknown_finding(made.state, room).since_ms == heard_ms - 240_000
+    say(made, 11, 12, air=800.0, air_co=0.0)
+    assert made.state.windows["air"].measured_ms > heard_ms
+    made.state.honesty.tracks["air"].faults["probe_stuck"] = heard_ms - 240_000
+    assert unknown_finding(made.state, room).since_ms == heard_ms - 240_000, "not since its newest word"
 
 
 def test_a_kiln_without_a_co_probe_is_unknown_however_good_its_co2() -> None:

@@ -121,6 +121,13 @@ def _is_gone(state: State, probe: Probe) -> bool:
     return place_air.is_dead(state, probe)
 
 
+def _told_until_ms(state: State, probe: Probe, measured_ms: int) -> int:
+    """Until when the probe told of the air: one that is out of service or stands still may send on."""
+    dead_ms = place_air.dead_since_ms(state, probe)
+    ends = (measured_ms, state.out_since_ms.get(probe.id), dead_ms)
+    return min(one for one in ends if one is not None)
+
+
 def unknown_finding(state: State, place: Place) -> Finding:
     """The place's air being unknown as it stands now: which gas, how many probes silent or out of service."""
     lost = _lost(state, place)
@@ -134,10 +141,7 @@ def unknown_finding(state: State, place: Place) -> Finding:
     parts += [f"{out} out of service"] if out else []
     heard = [(p, w) for p in probes if (w := state.windows.get(p.id)) is not None and w.value is not None]
     last = max(heard, key=lambda pair: pair[1].measured_ms, default=None)
-    # One that is out of service may send on; the air is unknown since it was put out.
-    until_ms = max(
-        (min(w.measured_ms, state.out_since_ms.get(p.id, w.measured_ms)) for p, w in heard), default=0
-    )
+    until_ms = max((_told_until_ms(state, probe, window.measured_ms) for probe, window in heard), default=0)
     return Finding(
         Subject(UNKNOWN, place.id),
         place.id in state.air.unknown,

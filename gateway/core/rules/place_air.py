@@ -153,8 +153,15 @@ def top(probe: Probe) -> float | None:
 
 def is_dead(state: State, probe: Probe) -> bool:
     """Whether the probe speaks and tells nothing: it stands still, or sends what means a fault."""
+    return dead_since_ms(state, probe) is not None
+
+
+def dead_since_ms(state: State, probe: Probe) -> int | None:
+    """Since when the probe has spoken and told nothing (Unix ms); None where it tells something."""
     track = state.honesty.tracks.get(probe.id)
-    return track is not None and any(kind in track.faults for kind in _DEAD)
+    return (
+        min((track.faults[kind] for kind in _DEAD if kind in track.faults), default=None) if track else None
+    )
 
 
 def highest(state: State, place: Place, gas: str) -> tuple[Probe, Window] | None:
