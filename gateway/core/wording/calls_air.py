@@ -6,7 +6,7 @@ from gateway.core.wording import gsm
 from gateway.core.wording.parts import Part, Told
 
 #: When a message is too long (`wording_parts.fit`): the highest goes first.
-_EXTRA, _DETAIL, _TREND, _ACTION, _SINCE, _WHO = 10, 8, 7, 5, 3, 2
+_EXTRA, _DETAIL, _ACTION, _TREND, _SINCE, _WHO = 10, 8, 7, 5, 3, 2
 _NOT_CERTIFIED = Part(" Not a certified gas alarm.")
 
 
