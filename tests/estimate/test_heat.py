@@ -135,7 +135,7 @@ def test_an_untold_room_is_in_doubt_but_for_what_the_fit_took_up_of_it(hours: fl
 
     def more_k(one: Fit) -> float:
         """By how much less is known two hours on than if the room were what is taken for it, K."""
-        doubts, off = Doubts(0.1, 0.1), [Air(12.0, 0.0, 0.5, untold_k) for untold_k in (3.0, 0.0)]
+        doubts, off = Doubts(0.1, 0.1, 0.0), [Air(12.0, 0.0, 0.5, untold_k) for untold_k in (3.0, 0.0)]
         untold, told = (carry(one, Figures(), air, doubts, 2.0)[-1].sd_k for air in off)
         return untold - told
 

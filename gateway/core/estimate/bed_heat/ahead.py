@@ -10,6 +10,8 @@ from gateway.core.estimate.bed_heat.fit import LOOSE, MAKE, PULL, Figures, Fit, 
 STEP_H = 0.25
 #: Nothing alive is warmer; a balance that runs away stops here (C).
 _WARMEST_C = 50.0
+#: Up to here it is known how growth answers to warmth (C, as the figure for `q10`); beyond, doubly less.
+KNOWN_TO_C = 25.0
 #: What the room does now it does for about so long (ours, grade D).
 _TIRES_H = 2.0
 
@@ -40,30 +42,32 @@ class Air(NamedTuple):
 
 
 class _Push(NamedTuple):
-    """The rate at one moment (K/h), how it answers to the temperature, and to make, pull, loose and room."""
+    """The rate at one moment (K/h), by how much warmth, make, pull, loose, room and ln q10 change it."""
 
     rate: float
     by_warmth: float
-    by: tuple[float, float, float, float]
+    by: tuple[float, float, float, float, float]
 
 
 class Doubts(NamedTuple):
     """What the balance leaves out, as standard deviations: K of the thermometers, K/h of the rate.
 
-    The rate strays as a random walk does, `rate_k_per_h` in the first hour.
+    The rate strays as a random walk does, `rate_k_per_h` in the first hour. `ln_q10`: the logarithm of how
+    growth answers to 10 K; it tells the more, the further grain goes from where its growth was measured.
     `factor` widens or narrows all but `level_k` by how right earlier forecasts of this bed were: what a
     thermometer errs by is in what it says later, too, and no later reading proves it.
     """
 
     level_k: float
     rate_k_per_h: float
+    ln_q10: float
     factor: float = 1.0
 
 
 def carry(found: Fit, figures: Figures, air: Air, doubts: Doubts, hours: float) -> list[Ahead]:
     """The temperature at the last point and each quarter of an hour after it."""
     warm_c, at_h = found.level_c(), 0.0
-    answers = [1.0, 0.0, 0.0, 0.0, 0.0]
+    answers = [1.0, 0.0, 0.0, 0.0, 0.0, 0.0]
     out: list[Ahead] = []
     while True:
         push = _push(found, figures, at_h, warm_c, air)
@@ -89,7 +93,9 @@ def _push(found: Fit, figures: Figures, at_h: float, warm_c: float, air: Air) ->
     alive = figures.grown(age_h) * figures.warmth(warm_c)
     pulls, over_k = pull + loose * open_share, warm_c - air.at_c(at_h)
     by_warmth = (make * alive * math.log(figures.q10) / 10.0 if warm_c < figures.tired_c else 0.0) - pulls
-    return _Push(make * alive - pulls * over_k, by_warmth, (alive, -over_k, -open_share * over_k, pulls))
+    unlike_k = warm_c - found.about_c + max(0.0, warm_c - max(KNOWN_TO_C, found.about_c))
+    by = (alive, -over_k, -open_share * over_k, pulls, make * alive * unlike_k / 10.0)
+    return _Push(make * alive - pulls * over_k, by_warmth, by)
 
 
 def _sd_k(found: Fit, answers: list[float], at_h: float, air: Air, doubts: Doubts) -> float:
@@ -103,6 +109,6 @@ def _sd_k(found: Fit, answers: list[float], at_h: float, air: Air, doubts: Doubt
     all_along = level * found.warmed_k + answers[4] + by_room
     room = (answers[4] * air.sd_k) ** 2 + (all_along * air.untold_k) ** 2
     # The integral of a random walk has the variance s^2 h^3 / 3.
-    strayed = doubts.rate_k_per_h**2 * at_h**3 / 3.0
+    strayed = doubts.rate_k_per_h**2 * at_h**3 / 3.0 + (answers[5] * doubts.ln_q10) ** 2
     reckoned = max(0.0, own) * max(1.0, found.waver_k) ** 2 + room + strayed
     return math.sqrt(doubts.factor**2 * reckoned + doubts.level_k**2)

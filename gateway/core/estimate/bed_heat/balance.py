@@ -21,7 +21,7 @@ from typing import NamedTuple
 from gateway.core.estimate.bed_heat.ahead import Air
 from gateway.core.estimate.bed_heat.curve import BIN_MS, Curve
 from gateway.core.estimate.bed_heat.fit import made_now
-from gateway.core.estimate.bed_heat.proof import factor, promise, prove
+from gateway.core.estimate.bed_heat.proof import factor, gone, promise, prove
 from gateway.core.estimate.bed_heat.said import Forecast, Limit, Outlook, Reach, Said, say
 from gateway.core.estimate.bed_heat.state import Bed, BedHeat, Heat, Hot, Hung
 from gateway.core.estimate.bed_heat.stretch import ROOM_LATE_MS, began, fitted, heard_until, learn, ready_of
@@ -67,6 +67,7 @@ def over(heat: Heat, room: str, measured_ms: int, value_c: float, at_ms: int) ->
 
 def forget(heat: Heat, bed: str) -> None:
     """Another piece lies there, or none: what the thermometers said before tells nothing of it."""
+    gone(heat, bed)
     heat.beds.pop(bed, None)
 
 
@@ -106,7 +107,7 @@ def consider(heat: Heat, bed: Bed, at_ms: int) -> None:
     if at_ms - lying.promised_ms >= _PROMISE_EACH_MS:
         reckoned, _ = _outlooks(heat, bed, lying, at_ms, hours=4.5)
         if reckoned:
-            promise(lying, bed, reckoned, at_ms)
+            promise(lying, bed, reckoned, factor(heat, bed.id), at_ms)
 
 
 def forecast(
@@ -187,7 +188,7 @@ def _until(heat: Heat, bed: Bed, lying: BedHeat, hung: Hung, until_ms: int, at_m
     if hot is None or not spots:
         return None
     fit = fitted(heat, bed, hung, hot, spots, leapt)
-    doubts = bed.doubts._replace(factor=factor(lying))
+    doubts = bed.doubts._replace(factor=factor(heat, bed.id))
     hours = 12.5 + max(0, at_ms - spots[-1].at_ms) / _HOUR_MS
     return Outlook.of(hung.id, spots[-1].at_ms, fit, bed.figures, _room_now(heat, bed, at_ms), doubts, hours)
 
@@ -220,7 +221,7 @@ def _outlooks(
     if hotter:
         return [], hotter[0]
     air = _room_now(heat, bed, at_ms)
-    doubts = bed.doubts._replace(factor=factor(lying))
+    doubts = bed.doubts._replace(factor=factor(heat, bed.id))
     found = []
     for hung, hot, spots, leapt in ready[:_FEW]:
         fit = fitted(heat, bed, hung, hot, spots, leapt)

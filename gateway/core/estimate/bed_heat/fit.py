@@ -101,7 +101,8 @@ class Fit(NamedTuple):
     """A fitted stretch. `theta` is level at the start, make, pull, loose; `row` makes the level now of it.
 
     `by_room`: by how much `theta` would be other had the untold room been 1 K warmer than was taken;
-    `warmed_k`: by how much that room would have warmed this place since, by itself.
+    `warmed_k`: by how much that room would have warmed this place since, by itself. `about_c`: where
+    what is made was measured: midway between the mean of the points and the last.
     """
 
     theta: list[float]
@@ -111,6 +112,7 @@ class Fit(NamedTuple):
     stretch: Stretch
     by_room: list[float]
     warmed_k: float
+    about_c: float
 
     def level_c(self) -> float:
         """The temperature at the last point, smoothed, C."""
@@ -156,7 +158,10 @@ def fit(stretch: Stretch, known: Known, figures: Figures) -> Fit:
         for i in range(4):
             push[i] -= row[i] * by_room_k / point.sd_k**2
     waver_k = _waver(theta, rows, stretch.points)
-    return Fit(theta, covariance, rows[-1], waver_k, stretch, _times(inverse(normal), push), warmed[-1])
+    by_room = _times(inverse(normal), push)
+    mean_c = sum(point.value_c for point in stretch.points) / len(stretch.points)
+    about_c = (mean_c + sum(a * b for a, b in zip(theta, rows[-1], strict=True))) / 2.0
+    return Fit(theta, covariance, rows[-1], waver_k, stretch, by_room, warmed[-1], about_c)
 
 
 def made_now(found: Fit, figures: Figures) -> float:

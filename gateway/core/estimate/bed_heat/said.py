@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from gateway.core.estimate.bed_heat.ahead import STEP_H, Ahead, Air, Doubts, carry
+from gateway.core.estimate.bed_heat.ahead import KNOWN_TO_C, STEP_H, Ahead, Air, Doubts, carry
 from gateway.core.estimate.bed_heat.fit import Figures, Fit, made_now
 
 _HOUR_MS = 3_600_000
@@ -15,8 +15,11 @@ _AHEAD_MS = 12 * _HOUR_MS
 _POINT_EACH = 2
 #: 90 of 100 lie within so many standard deviations (normal distribution).
 _NINETY = 1.645
-#: A band of two hours wider than this to either side (K) is no forecast (ours, grade D).
+#: A band of two hours wider than this to either side (K) is no forecast, unless all of it is warmer than now
+#: (ours, grade D).
 _TOO_WIDE_K = 1.5
+_TOO_LITTLE = "the readings since the last turn do not say enough yet"
+_TOO_HOT = "so warm that nobody can tell how it goes on: nothing is known of grain like that"
 
 
 class Limit(NamedTuple):
@@ -110,8 +113,9 @@ def say(
         return Forecast(bed, made_ms, why_not or "no thermometer in the grain allows one")
     steps = [_said(outlooks, made_ms + i * _STEP_MS) for i in range(_AHEAD_MS // _STEP_MS + 1)]
     two_hours = steps[2 * _HOUR_MS // _STEP_MS]
-    if max(two_hours.high_c - two_hours.value_c, two_hours.value_c - two_hours.low_c) > _TOO_WIDE_K:
-        return Forecast(bed, made_ms, "the readings since the last turn do not say enough yet")
+    if _too_wide(steps[0].value_c, two_hours):
+        hot = steps[0].value_c > KNOWN_TO_C
+        return Forecast(bed, made_ms, _TOO_HOT if hot else _TOO_LITTLE)
     hottest = max(outlooks, key=lambda one: one.at(made_ms)[0])
     return Forecast(
         bed,
@@ -125,6 +129,12 @@ def say(
         ),
         tuple(_reach(limit, steps) for limit in limits),
     )
+
+
+def _too_wide(now_c: float, two_hours: Said) -> bool:
+    """Whether a band says nothing: it is wide, and does not even say that it will be warmer than now."""
+    half_k = max(two_hours.high_c - two_hours.value_c, two_hours.value_c - two_hours.low_c)
+    return half_k > _TOO_WIDE_K and two_hours.low_c <= now_c
 
 
 def _said(outlooks: list[Outlook], at_ms: int) -> Said:

@@ -9,10 +9,8 @@ from gateway.core.estimate.bed_heat.ahead import Doubts
 from gateway.core.estimate.bed_heat.curve import Curve
 from gateway.core.estimate.bed_heat.fit import Figures, Known
 
-#: What was said weighs like so many proofs at the start (ours, grade D).
-TRUST = 10.0
-#: K of the thermometers, K/h of the rate (ours, grade D).
-USUAL_DOUBTS = Doubts(0.06, 0.065)
+#: K of the thermometers, K/h of the rate, and of the logarithm of q10 (ours, grade D).
+USUAL_DOUBTS = Doubts(0.05, 0.05, 0.35)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,18 +60,27 @@ class Promise:
 
 @dataclass(slots=True)
 class BedHeat:
-    """One bed's thermometers, what was said of it, how right that was: a sum of squares and its weight."""
+    """One bed's thermometers, what was said of it, how right that was: a sum of squares and its weight.
+
+    `told`: whether somebody recorded the piece that lies there.
+    """
 
     probes: dict[str, Hot] = field(default_factory=dict)
     promises: list[Promise] = field(default_factory=list)
     promised_ms: int = 0
-    off: float = TRUST
-    weight: float = TRUST
+    off: float = 0.0
+    weight: float = 0.0
+    told: bool = False
 
 
 @dataclass(slots=True)
 class Heat:
-    """All beds, and the air of the rooms over them."""
+    """All beds, the air of the rooms over them, and how right what was said of earlier pieces was.
+
+    `past` is a sum of logarithms of mean squares, `past_weight` its weight.
+    """
 
     beds: dict[str, BedHeat] = field(default_factory=dict)
     rooms: dict[str, Curve] = field(default_factory=dict)
+    past: float = 0.0
+    past_weight: float = 0.0
