@@ -24,6 +24,7 @@ from gateway.core.site import Place, Probe, Site
 from gateway.core.state import State
 from gateway.core.timeline import TICK_MS
 from gateway.core.window import Window
+from gateway.core.wire.gauge import AHEAD_MS
 
 __all__ = ["State", "advance", "dump", "judged", "load", "new", "renumber"]
 
@@ -136,13 +137,15 @@ def _read(state: State, n: int, reading: Reading) -> Sequence[Effect]:
     age_ms = state.at_ms - measured_ms
     behind_ms = age_ms if age_ms > max(int(probe.every_s * 3000), _FRESH_MS) else 0
     value = probe.gain * reading.value + probe.offset
+    found: list[Finding] = []
+    if not behind_ms and measured_ms < window.measured_ms:
+        found += _catch_up(state, probe, window, measured_ms)
     newest = window.take(measured_ms, value, reading.flags, state.run_ms, behind_ms)
     if reading.battery is not None:
         window.battery = reading.battery
     if measured_ms < state.resumed_at_ms:
         # A backlog is still coming in: nobody is silent until it has.
         state.settling_from_ms = state.run_ms
-    found: list[Finding] = []
     if window.silent and not behind_ms and not reading.flags & RETAINED:
         found += silence.heard(state, probe)
     out = Out(n)
@@ -155,6 +158,20 @@ def _read(state: State, n: int, reading: Reading) -> Sequence[Effect]:
     if found or out.effects:
         _settle(state, found, out)
     return out.effects
+
+
+def _catch_up(state: State, probe: Probe, window: Window, measured_ms: int) -> list[Finding]:
+    """Where its newest reading was stamped ahead of the clock, and this one is of now: now is what counts.
+
+    With a clock on the topic readings may come before their time; then the clock comes next, and no reading.
+    """
+    latest_ms = state.at_ms + AHEAD_MS
+    if measured_ms > latest_ms or not window.ahead(latest_ms, state.run_ms):
+        return []
+    window.give_up(latest_ms)
+    for guard in state.guards.values():
+        guard.marks.pop(probe.id, None)
+    return surroundings.conflict(state, probe)
 
 
 def _judge_value(state: State, place: Place, probe: Probe, window: Window, fresh: bool) -> list[Finding]:

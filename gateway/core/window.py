@@ -71,6 +71,17 @@ class Window:
                 self._shorten()
         return True
 
+    def ahead(self, of_ms: int, run_ms: int) -> bool:
+        """Whether the newest reading was stamped after this moment, which has come since it was heard."""
+        return self.measured_ms > of_ms and self.heard_run_ms < run_ms
+
+    def give_up(self, of_ms: int) -> None:
+        """Forget what was stamped after this moment: no such thing was measured yet."""
+        while self.times and self.from_ms + self.times[-1] > of_ms:
+            self.times.pop()
+            self.values.pop()
+        self.measured_ms = self.from_ms + self.times[-1] if self.times else 0
+
     def _shorten(self) -> None:
         times = self.times[_SLACK:]
         self.times = [one - times[0] for one in times]

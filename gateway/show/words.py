@@ -26,7 +26,7 @@ ALARMS = WRONG | {
     "steep_fill": "to be filled",
     "gas_high": "gas, stay out",
     "gas_over_range": "gas, more than the probe can show",
-    "probe_clock": "two values for one time",
+    "probe_clock": "its times contradict each other",
 }
 PROBE_STATES = {
     "alive": "heard",

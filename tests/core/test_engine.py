@@ -69,6 +69,37 @@ def test_a_bed_over_its_limit_for_the_on_delay_calls_the_person_on_shift() -> No
     assert call.text.startswith("PIECE 14 HOT. Bed A")
 
 
+def test_one_reading_stamped_ahead_does_not_hide_what_its_probe_says_next() -> None:
+    """With a clock on the topic a reading may come before its time. This one's never came: it was wrong."""
+    desk = Desk()
+    desk.lay(0, Cast("bed-a", "14"))
+    watched(desk, 1, 5, a1=16.0, a2=16.0)
+    desk.read(5, "a1", 17.0, measured_min=155)
+    assert desk.alarms("probe_clock") == []
+    watched(desk, 6, 25, a1=22.5, a2=16.0)
+
+    assert signals(desk, "bed_hot") == [(16.0, "raise", "high")]
+    assert signals(desk, "probe_clock")[0][1] == "raise"
+    watched(desk, 25, 60, a1=20.0, a2=16.0)
+    assert signals(desk, "bed_hot")[-1][1] == "clear"
+
+
+def test_readings_that_come_before_their_clock_message_keep_their_order() -> None:
+    """An hour's readings at once, one of them late, and then the hour."""
+    desk = Desk()
+    desk.lay(0, Cast("bed-a", "14"))
+    for minute in (*range(1, 50), *range(52, 60), 3, 50):
+        desk.read(1, "a1", 16.0 + minute / 60.0, measured_min=minute)
+    desk.wait(60)
+    desk.read(60, "a1", 17.0, measured_min=60)
+
+    assert desk.state.window("a1").measured_ms == START + 60 * MINUTE
+    assert desk.alarms("probe_clock") == []
+    (row,) = [row for row in views.probes(desk.state) if row["probe"] == "a1"]
+    assert row["value"] == 17.0
+    assert desk.state.window("a1").trend_per_h() == pytest.approx(1.0, abs=0.1)
+
+
 def test_urgent_is_a_high_alarm_that_calls_afresh_through_an_answer() -> None:
     desk = Desk()
     desk.lay(0, Cast("bed-a", "14"))

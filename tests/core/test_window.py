@@ -25,6 +25,19 @@ def test_an_older_reading_is_counted_but_changes_no_present_value() -> None:
     assert window.heard_run_ms == 6 * MINUTE
 
 
+def test_what_was_stamped_ahead_is_given_up_once_its_time_did_not_come() -> None:
+    window = filled(10, 1.0)
+    assert not window.ahead(10 * MINUTE, 11 * MINUTE)
+    window.take(160 * MINUTE, 17.0, 0, 10 * MINUTE)
+    assert not window.ahead(15 * MINUTE, 10 * MINUTE)
+    assert window.ahead(16 * MINUTE, 11 * MINUTE)
+
+    window.give_up(16 * MINUTE)
+    assert window.take(11 * MINUTE, 15.2, 0, 11 * MINUTE)
+    assert (window.value, window.measured_ms) == (15.2, 11 * MINUTE)
+    assert window.times[-1] <= 10 * MINUTE
+
+
 @pytest.mark.parametrize("per_hour", [-2.0, 0.0, 0.9])
 def test_the_trend_of_a_straight_line_is_its_slope(per_hour: float) -> None:
     assert filled(60, per_hour).trend_per_h() == pytest.approx(per_hour, abs=1e-4)

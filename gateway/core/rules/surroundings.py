@@ -100,7 +100,7 @@ def _phones(state: State) -> list[Finding]:
 
 
 def conflict(state: State, probe: Probe) -> list[Finding]:
-    """The probe said two things of one moment: its clock (or its identity) is wrong."""
+    """The probe said two things of one moment, or one of a later: its clock (or its identity) is wrong."""
     window = state.window(probe.id)
     known = bool(window.conflict_run_ms)
     window.conflict_run_ms = state.run_ms
@@ -118,5 +118,5 @@ def conflict_finding(state: State, probe: Probe) -> Finding:
         1,
         value=window.value,
         measured_at_ms=window.measured_ms or None,
-        detail="two values for one time",
+        detail="its times contradict each other",
     )

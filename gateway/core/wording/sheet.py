@@ -71,7 +71,7 @@ SHEETS: dict[str, Sheet] = {
         "maintenance",
     ),
     "probe_clock": Sheet(
-        "The probe sent two values for one time: its clock was set back, or two probes share a name.",
+        "The probe sent two values for one time, or one ahead of time: a wrong clock, or two share a name.",
         "Its readings may belong to another time or place.",
         "Compare with a hand thermometer; check the probe's clock and name.",
         "by the morning",
