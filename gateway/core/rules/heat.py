@@ -13,6 +13,7 @@ from gateway.core.estimate.bed_heat.balance import Limit
 from gateway.core.finding import Finding, Subject
 from gateway.core.follow import heat as balance
 from gateway.core.piece import day_figure, day_of, hours_since_cast, in_couch, oldest_part
+from gateway.core.rules import heat_out
 from gateway.core.rules.air_said import short
 from gateway.core.rules.limits import Ladder, Late, Level, ease, level_of, take
 from gateway.core.rules.room_near import near_c
@@ -35,7 +36,12 @@ def judge(state: State, place: Place, probe: Probe, window: Window, fresh: bool)
         ladder = ladder_for(state, place, kind, measured_ms)
         before = guard.rank
         rose, late = take(guard, ladder, probe.id, value, measured_ms, fresh)
-        fell = bool(guard.rank) and fresh and not rose and ease(guard, ladder, _newest(state, place.id, kind))
+        fell = (
+            bool(guard.rank)
+            and fresh
+            and not rose
+            and ease(guard, ladder, _newest(state, place, kind, ladder))
+        )
         found += [_late(state, place, kind, item) for item in late]
         if rose or (fell and _calls(ladder, before)):
             found.append(finding(state, place, kind))
@@ -91,10 +97,17 @@ def finding(state: State, place: Place, kind: str) -> Finding:
         piece=lying.piece if lying else None,
         day=day_of(lying, state.at_ms) if lying else None,
         last_turned_ms=turned_ms,
-        detail="" if lying else "no cast recorded",
+        detail=_detail(state, place, ladder, value),
         air=short(state, place),
         room_c=near_c(state, place, shown.limit) if kind == "bed_hot" else None,
     )
+
+
+def _detail(state: State, place: Place, ladder: Ladder, value: float | None) -> str:
+    out_c = _out_c(state, place, ladder)
+    if out_c is not None and value is not None and value <= out_c:
+        return "probes out?"
+    return "" if place.id in state.pieces.beds else "no cast recorded"
 
 
 def _next_at_ms(
@@ -198,8 +211,24 @@ def _figures(
     )
 
 
-def _newest(state: State, place: str, kind: str) -> list[tuple[str, int]]:
-    return [(probe.id, window.measured_ms) for probe, window in _watching(state, place, kind)]
+def _newest(state: State, place: Place, kind: str, ladder: Ladder) -> list[tuple[str, int]]:
+    """The probes that must have come down, and until when what they say is believed.
+
+    One that came down to the room's air may hang in it, and must stand there longer (`heat_out`).
+    """
+    watching = _watching(state, place.id, kind)
+    out_c = _out_c(state, place, ladder)
+    if out_c is None:
+        return [(probe.id, window.measured_ms) for probe, window in watching]
+    more_ms = heat_out.more_ms(state, ladder.off_ms)
+    return [
+        (probe.id, window.measured_ms - (more_ms if (window.value or 0.0) <= out_c else 0))
+        for probe, window in watching
+    ]
+
+
+def _out_c(state: State, place: Place, ladder: Ladder) -> float | None:
+    return heat_out.under_c(state, place, _high(ladder).limit) if ladder.sign > 0 else None
 
 
 def _watching(state: State, place: str, kind: str) -> list[tuple[Probe, Window]]:
@@ -251,13 +280,24 @@ def ends(state: State, place: Place) -> Ends | None:
     if guard.rank < HIGH or (still is not None and still.level.rank >= HIGH):
         return None
     ladder = _ladder_now(state, place)
-    index = next(i for i, level in enumerate(ladder.levels) if level.rank == HIGH)
+    high = _high(ladder)
+    index = ladder.levels.index(high)
     down = _marked(state, place)
     if not down:
         return None
-    since_ms = max(guard.marks[probe.id][index].under_since_ms for probe, _ in down)
+    out_c, more_ms = _out_c(state, place, ladder), heat_out.more_ms(state, ladder.off_ms)
+    ends_ms = max(
+        guard.marks[probe.id][index].under_since_ms
+        + ladder.off_ms
+        + (more_ms if out_c is not None and (window.value or 0.0) <= out_c else 0)
+        for probe, window in down
+    )
     warmest_c = max(window.value or 0.0 for _, window in down)
-    return Ends(since_ms + ladder.off_ms, warmest_c, ladder.levels[index].limit - ladder.deadband)
+    return Ends(ends_ms, warmest_c, high.limit - ladder.deadband)
+
+
+def _high(ladder: Ladder) -> Level:
+    return next(level for level in ladder.levels if level.rank == HIGH)
 
 
 def _marked(state: State, place: Place) -> list[tuple[Probe, Window]]:

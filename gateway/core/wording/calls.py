@@ -22,7 +22,9 @@ def _bed_hot(told: Told) -> tuple[str, list[Part]]:
     head, where = _piece_first(told, hot)
     return f"{head}, {told.place}" if told.piece else head, [
         *where,
-        Part(f" {told.last_value()}, limit {told.limit()}"),
+        Part(f" {told.last_value()}"),
+        Part(_comma(told.detail()), DETAIL),
+        Part(f", limit {told.limit()}"),
         Part(_comma(told.trend()), TREND),
         Part(_comma(told.next_limit()), NEXT),
         Part("."),
