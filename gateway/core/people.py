@@ -8,6 +8,7 @@ leaves out counts an hour later, a time it shows twice counts the first time (PE
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from gateway.core.site import Callout, Shift, Site
@@ -22,6 +23,7 @@ def local(time_zone: str, at_ms: int) -> datetime:
     return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=at_ms)).astimezone(ZoneInfo(time_zone))
 
 
+@lru_cache(maxsize=256)
 def instant_ms(time_zone: str, day: date, minute: int) -> int:
     """Unix ms at which the wall shows so many minutes after that day's midnight (1440 on: days later)."""
     day += timedelta(days=minute // DAY_MIN)

@@ -23,26 +23,15 @@ class Layers(NamedTuple):
 def layers_of(bed: Bed, shows: list[Say], back: list[Say], witnesses: Sequence[Witness]) -> Layers:
     """Compare, place by place, what the layers were and what they came to."""
     before = after = agreeing = against = 0
-    elsewhere = any(
-        w.level is not None
-        and not w.passages
-        and w.wire.quantity == TEMPERATURE
-        and all(abs(bed.at_m(w.wire) - place) > PLACE_M for place in places(bed, shows))
-        for w in witnesses
-    )
-    for place in places(bed, shows):
-        here = [say for say in shows if abs(bed.at_m(say.witness.wire) - place) <= PLACE_M]
+    where, still = places(bed, shows), _still(bed, witnesses)
+    elsewhere = any(all(abs(at_m - place) > PLACE_M for place in where) for at_m, _ in still)
+    for place in where:
+        here = [say for say in shows if _at(bed, say, place)]
         came_to = [say.passage.after for say in here]
         was = [say.passage.before for say in here]
         middle = sum(came_to) / len(came_to)
-        known = {say.witness.wire.id for say in (*shows, *back)}
         quiet = [(say.passage.before, say.passage.after, say.was_out) for say in back if _at(bed, say, place)]
-        quiet += [
-            (w.level, w.level, False)
-            for w in witnesses
-            if w.wire.id not in known and w.level is not None and not w.passages
-            and w.wire.quantity == TEMPERATURE and abs(bed.at_m(w.wire) - place) <= PLACE_M
-        ]  # fmt: skip
+        quiet += [(level, level, False) for at_m, level in still if abs(at_m - place) <= PLACE_M]
         moved = max(abs(say.passage.net) for say in here)
         sure = any(say.sure for say in here)
         # One that did not move at all must have been there already: nearly what the others came to.
@@ -56,8 +45,8 @@ def layers_of(bed: Bed, shows: list[Say], back: list[Say], witnesses: Sequence[W
             came_to.append(new)
             was.append(old)
         before, after = max(before, max(was) - min(was)), max(after, max(came_to) - min(came_to))
-    against += _passed_over(bed, shows, back, witnesses)
-    if len(places(bed, shows)) == len(shows):
+    against += _passed_over(where, shows, still, bed.figures.apart_k * 100.0)
+    if len(where) == len(shows):
         # One probe to a place: the layers are told along the bed.
         before = max(before, _range([say.passage.before for say in shows]))
         after = max(after, _range([say.passage.after for say in shows]))
@@ -65,19 +54,25 @@ def layers_of(bed: Bed, shows: list[Say], back: list[Say], witnesses: Sequence[W
     return Layers(before, after, fall, agreeing, against)
 
 
-def _passed_over(bed: Bed, shows: list[Say], back: list[Say], witnesses: Sequence[Witness]) -> int:
-    """How many probes a walk came by, between others, that neither moved nor read what these came to."""
-    where, near = places(bed, shows), bed.figures.apart_k * 100.0
-    came_to = [say.passage.after for say in shows]
-    known = {say.witness.wire.id for say in (*shows, *back)}
-    return sum(
-        w.wire.id not in known and w.level is not None and not w.passages
-        and w.wire.quantity == TEMPERATURE
-        and where[0] < bed.at_m(w.wire) < where[-1]
-        and all(abs(bed.at_m(w.wire) - place) > PLACE_M for place in where)
-        and not min(came_to) - near <= w.level <= max(came_to) + near
+def _still(bed: Bed, witnesses: Sequence[Witness]) -> list[tuple[float, int]]:
+    """Where the thermometers hang that have a say and went through nothing, and what they read."""
+    return [
+        (bed.at_m(w.wire), w.level)
         for w in witnesses
-    )  # fmt: skip
+        if w.level is not None and not w.passages and w.wire.quantity == TEMPERATURE
+    ]
+
+
+def _passed_over(where: list[float], shows: list[Say], still: list[tuple[float, int]], near: float) -> int:
+    """How many probes a walk came by, between others, that neither moved nor read what these came to."""
+    came_to = [say.passage.after for say in shows]
+    low, high = min(came_to) - near, max(came_to) + near
+    return sum(
+        where[0] < at_m < where[-1]
+        and all(abs(at_m - place) > PLACE_M for place in where)
+        and not low <= level <= high
+        for at_m, level in still
+    )
 
 
 def _at(bed: Bed, say: Say, place: float) -> bool:

@@ -92,8 +92,18 @@ class Ring:
 
     def stands(self, samples: int) -> bool:
         """Whether the last so many samples heard were one and the same."""
-        found = [value for value in self.values if value is not None][-samples:]
-        return len(found) == samples and len(set(found)) == 1
+        same, left = None, samples
+        for value in reversed(self.values):
+            if value is None:
+                continue
+            if same is None:
+                same = value
+            elif value != same:
+                return False
+            left -= 1
+            if not left:
+                return True
+        return False
 
 
 def bin_ms(every_s: float) -> int:

@@ -26,10 +26,16 @@ class Trace:
     """The heard samples of a ring, smoothed, with the times they were heard at."""
 
     def __init__(self, values: Sequence[int | None], last: int, bin_ms: int) -> None:
-        first = last - len(values) + 1
-        heard = [(first + i, value) for i, value in enumerate(values) if value is not None]
-        self.times = [(number * bin_ms) + bin_ms // 2 for number, _ in heard]
-        self.raw = [value for _, value in heard]
+        first_ms = (last - len(values) + 1) * bin_ms + bin_ms // 2
+        self.raw = [value for value in values if value is not None]
+        every = range(first_ms, first_ms + len(values) * bin_ms, bin_ms)
+        #: Whether nothing is missing: then a look back is always as many samples.
+        self.whole = len(self.raw) == len(values)
+        self.times = (
+            list(every)
+            if self.whole
+            else [at_ms for at_ms, value in zip(every, values, strict=True) if value is not None]
+        )
         self.level = _smooth(self.raw)
         self.look_ms = max(LOOK_MS, 3 * bin_ms)
         self.bin_ms = bin_ms
@@ -37,6 +43,9 @@ class Trace:
     def changes(self) -> tuple[list[int], list[int]]:
         """For each sample, how much it differs from the oldest within the look back, and which that is."""
         times, level, look_ms = self.times, self.level, self.look_ms
+        if self.whole:
+            since = ([0] * (look_ms // self.bin_ms) + list(range(len(level))))[: len(level)]
+            return [now - level[j] for now, j in zip(level, since, strict=True)], since
         change, since, j = [0], [0], 0
         for i in range(1, len(times)):
             start = times[i] - look_ms
@@ -51,31 +60,27 @@ def _smooth(raw: list[int]) -> list[int]:
     """Each sample the middle one of three; the newest the middle one of the last three."""
     if len(raw) < 3:
         return raw
-    smooth = [raw[0]]
-    a, b = raw[0], raw[1]
-    for c in raw[2:]:
-        low, high = (a, b) if a < b else (b, a)
-        smooth.append(low if c < low else high if c > high else c)
-        a, b = b, c
-    smooth.append(smooth[-1])
-    return smooth
+    middle = [
+        (a if c < a else b if c > b else c) if a < b else (b if c < b else a if c > a else c)
+        for a, b, c in zip(raw, raw[1:], raw[2:], strict=False)
+    ]
+    return [raw[0], *middle, middle[-1]]
 
 
 def least_move(change: list[int]) -> int:
     """The least move that stands out; takes the slow trend out of the changes."""
-    middle = sorted(change)[len(change) // 2]
-    for i in range(len(change)):
-        change[i] -= middle
-    quiet = sorted(abs(value) for value in change)[: max(1, int(len(change) * _QUIETER_SHARE))]
+    ordered = sorted(change)
+    middle = ordered[len(change) // 2]
+    change[:] = [value - middle for value in change]
+    # Without its sign what is in order falls, then rises: two runs, which are merged and not sorted.
+    quiet = sorted([abs(value - middle) for value in ordered])[: max(1, int(len(change) * _QUIETER_SHARE))]
     return max(LEAST_MOVE, int(_OVER_NOISE * sum(quiet) / len(quiet)))
 
 
 def runs(change: list[int], since: list[int], least: int) -> list[tuple[int, int]]:
     """Stretches of samples that move, joined where no plateau lies between."""
     runs: list[tuple[int, int]] = []
-    for i, value in enumerate(change):
-        if -least < value < least:
-            continue
+    for i in [i for i, value in enumerate(change) if not -least < value < least]:
         if runs and since[i] <= runs[-1][1] + _PLATEAU:
             runs[-1] = (runs[-1][0], i)
         else:

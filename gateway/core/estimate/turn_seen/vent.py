@@ -37,22 +37,22 @@ def vents(series: Sequence[float | None], least_share: float) -> list[Vent]:
     of six samples that stood or rose.
     """
     heard = [(place, value) for place, value in enumerate(series) if value is not None]
+    levels = [value for _, value in heard]
+    pairs = enumerate(zip(levels[_CALM - 1 :], levels[_CALM:-1], strict=False), _CALM)
+    # The first step of a fall is its share of the whole at least.
+    step = 1.0 - least_share / (_FALL_MOST - 1)
+    falls = [i for i, (old, new) in pairs if new < old * step]
     found: list[Vent] = []
-    i = _CALM
-    while i + 1 < len(heard):
-        vent = _at(heard, i, least_share)
-        if vent is None:
-            i += 1
-            continue
-        found.append(vent)
-        i += _CALM
+    free = _CALM
+    for i in falls:
+        vent = _at(heard, i, least_share) if i >= free else None
+        if vent is not None:
+            found.append(vent)
+            free = i + _CALM
     return found
 
 
 def _at(heard: list[tuple[int, float]], i: int, least_share: float) -> Vent | None:
-    value = heard[i][1]
-    if value >= heard[i - 1][1] * (1.0 - least_share / (_FALL_MOST - 1)):
-        return None
     calm = [v for _, v in heard[i - _CALM : i]]
     before = _middle(calm)
     if before <= 0.0 or not _stood(calm, before):
