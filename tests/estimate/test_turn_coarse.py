@@ -54,6 +54,7 @@ def test_an_end_told_of_one_left_in_moves_on_when_the_others_come_back() -> None
     (only,) = stood(play(levels, 210, bed))
     assert (only.ended_ms - START_MS) / MIN == pytest.approx(152.0, abs=5.0)
     assert len(only.probes) == len(bed.probes)
+    assert only.known_ms >= only.ended_ms
 
 
 def test_co2_that_came_back_bears_nothing_out() -> None:

@@ -100,7 +100,8 @@ def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]
         came_back = after and verdict.back and not told.back and set(new.probes) >= set(old.probes)
         if new.kind != old.kind or not (told_more or reckoned or came_back or (later and not late)):
             return []
-        new = replace(new, sureness=max(old.sureness, new.sureness))
+        known_ms = now_ms if came_back else old.known_ms
+        new = replace(new, sureness=max(old.sureness, new.sureness), known_ms=known_ms)
         if late and not (reckoned or came_back):
             # A witness that was stuck or silent bears it out, but does not know when.
             new = replace(new, began_ms=old.began_ms, ended_ms=old.ended_ms)
