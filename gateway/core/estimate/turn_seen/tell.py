@@ -89,7 +89,7 @@ def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]
         later = after and abs(out_ms - told.out_ms) <= _ALIKE_MS
         surer = new.sureness - old.sureness >= _MENDED_SURENESS
         more = len(new.probes) > len(old.probes)
-        late = told.sure and now_ms - old.known_ms > (_WALKS_ON_MS if more else _SAME_MS)
+        late = told.sure and now_ms - old.known_ms > _WALKS_ON_MS
         # Told of probes that might hang in the air; this is of none that can.
         firm = verdict.sure and not told.sure and abs(new.ended_ms - old.ended_ms) >= _MENDED_MS
         told_more = more or firm or (surer and set(new.probes) >= set(old.probes))
