@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from gateway.core.inputs import Cast
-from tests.core.desk import Desk, site, temperature
+from gateway.core.reading import OWN_TIME, RANGE_HIGH, Reading
+from tests.core.desk import MINUTE, START, Desk, site, temperature
 from tests.core.test_engine import signals
 
 
@@ -60,3 +61,12 @@ def test_grain_that_a_turn_cooled_ends_it_after_the_off_delay(after_c: float, ro
     assert [signal for _, signal, _ in told] == ["raise", "clear"]
     assert told[-1][0] is not None
     assert told[-1][0] <= 42.0
+
+
+def test_a_probe_at_the_end_of_its_range_is_told_as_at_least_that() -> None:
+    desk = Desk()
+    desk.lay(0, Cast("bed-a", "14"))
+    for minute in range(1, 15):
+        desk.lay(minute, Reading("a1", START + minute * MINUTE, 24.0, OWN_TIME | RANGE_HIGH))
+    (call,) = desk.notices()
+    assert call.text.startswith("PIECE 14 HOT. Bed A day 0: 24.0 C, or more, limit 22")

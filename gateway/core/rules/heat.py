@@ -13,6 +13,7 @@ from gateway.core.estimate.bed_heat.balance import Limit
 from gateway.core.finding import Finding, Subject
 from gateway.core.follow import heat as balance
 from gateway.core.piece import day_figure, day_of, hours_since_cast, in_couch, oldest_part
+from gateway.core.reading import RANGE_HIGH
 from gateway.core.rules import heat_out
 from gateway.core.rules.air_said import short
 from gateway.core.rules.limits import Ladder, Late, Level, ease, level_of, take
@@ -97,16 +98,19 @@ def finding(state: State, place: Place, kind: str) -> Finding:
         piece=lying.piece if lying else None,
         day=day_of(lying, state.at_ms) if lying else None,
         last_turned_ms=turned_ms,
-        detail=_detail(state, place, ladder, value),
+        detail=_detail(state, place, ladder, told[1] if told else None),
         air=short(state, place),
         room_c=near_c(state, place, shown.limit) if kind == "bed_hot" else None,
     )
 
 
-def _detail(state: State, place: Place, ladder: Ladder, value: float | None) -> str:
+def _detail(state: State, place: Place, ladder: Ladder, told: Window | None) -> str:
     out_c = _out_c(state, place, ladder)
-    if out_c is not None and value is not None and value <= out_c:
-        return "probes out?"
+    if told is not None and told.value is not None and ladder.sign > 0:
+        if told.flags & RANGE_HIGH:
+            return "or more"
+        if out_c is not None and told.value <= out_c:
+            return "probes out?"
     return "" if place.id in state.pieces.beds else "no cast recorded"
 
 
