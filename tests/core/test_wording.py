@@ -269,6 +269,20 @@ def test_value_limit_and_what_to_do_first_are_never_given_up(kind: str, finding:
     assert ", limit 21.5" in said or kind not in ("bed_hot", "kiln_hot")
 
 
+@pytest.mark.parametrize("kind", ["bed_hot", "bed_unwatched", "turn_overdue"])
+@given(finding=FINDINGS, name=st.text("ABCDEFGHIJ ", min_size=1, max_size=10))
+def test_that_nobody_watches_the_air_is_said_where_somebody_is_sent(
+    kind: str, finding: Finding, name: str
+) -> None:
+    air = "No gas watch, hand meter"
+    found = replace(
+        finding, subject=Subject(kind, "place"), value=23.4, limit=21.5, unit="Cel", air=air, piece="14"
+    )
+    said = wording.call(found, _site(name, name), NIGHT_MS, 412, 99).text
+    assert "No gas watch" in said
+    assert "23.4 C" in said
+
+
 @given(st.lists(FINDINGS, max_size=30), st.integers(1, 999_999_999))
 def test_any_morning_list_is_short_and_says_how_many(findings: list[Finding], notice: int) -> None:
     names = [one for found in findings for one in (found.piece, found.subject.probe, found.hottest_probe)]

@@ -115,4 +115,6 @@ def air_first(told: Told, action: str, drop: int = _EXTRA) -> list[Part]:
     if air.startswith("Air unknown"):
         # The meter is told of already.
         return [Part(f" {air}."), Part(action.replace(" Check room air, open", " Open"))]
-    return [Part(f" {air}.", drop if ", shut " in air else _EXTRA), Part(action)]
+    # That nobody watches the air is said whatever else is not.
+    short = " No gas watch." if air.startswith("No gas watch") else ""
+    return [Part(f" {air}.", drop if ", shut " in air else _EXTRA, short), Part(action)]
