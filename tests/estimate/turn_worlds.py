@@ -154,7 +154,9 @@ def _live(world: World, rng: Random, hours: float, left_in: set[str]) -> list[tu
                 lies = world.beds[bed]
                 from_m, to_m = lies.from_m, lies.to_m
                 if rng.random() < 0.1:
-                    to_m = (from_m + to_m) / 2.0
+                    # As far as a column of the bed reaches: one that it ends in is turned whole.
+                    columns = world._lie.columns
+                    to_m = from_m + (columns + 1) // 2 * (to_m - from_m) / columns
                 elif rng.random() < 0.5:
                     from_m, to_m = to_m, from_m
                 _do(world, Order("turn", bed, from_m=from_m, to_m=to_m))
