@@ -10,7 +10,7 @@ from gateway.core.estimate.bed_heat.curve import Curve
 from gateway.core.estimate.bed_heat.fit import Figures, Known
 
 #: K of the thermometers, K/h of the rate, and of the logarithm of q10 (ours, grade D).
-USUAL_DOUBTS = Doubts(0.05, 0.05, 0.35)
+USUAL_DOUBTS = Doubts(0.05, 0.045, 0.35)
 
 
 @dataclass(frozen=True, slots=True)
