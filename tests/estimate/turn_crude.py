@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from random import Random
 
 from gateway.core.estimate.turn_seen.detect import Bed, Wire
-from tests.estimate.turn_scene import Arrival, Scene, TrueTurn, watched
+from tests.estimate.turn_scene import Arrival, Scene, TrueTurn, scene_of
 
 STEP_S = 10
 START_MS = 1_764_000_000_000
@@ -322,14 +322,6 @@ def crude_scene(seed: int, hours: float = 12.0, kinds: tuple[str, ...] = TROUBLE
     crude = Crude(seed, hours)
     crude.plan(kinds)
     crude.run()
-    beds = {one.bed.id: one.bed for one in crude.beds}
+    beds = [one.bed for one in crude.beds]
     forgot = {p.wire.id: START_MS + p.forgot_s * 1000 for one in crude.beds for p in one.probes}
-
-    def out(probe: str, at_ms: int) -> bool:
-        return at_ms >= forgot[probe]
-
-    turns = [
-        turn._replace(watched=watched(beds[turn.bed], crude.arrivals, out, turn.began_ms, turn.ended_ms))
-        for turn in crude.turns
-    ]
-    return Scene(f"crude {seed}", list(beds.values()), crude.arrivals, turns, crude.troubles)
+    return scene_of(f"crude {seed}", beds, crude.arrivals, crude.turns, crude.troubles, forgot)

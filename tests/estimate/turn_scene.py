@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -103,6 +103,27 @@ def watched(
         and len(values) >= 0.6 * (to_ms - from_ms) / 1000 / wire.every_s
     }
     return len(heights) > 1
+
+
+def scene_of(
+    name: str,
+    beds: list[Bed],
+    arrivals: list[Arrival],
+    turns: list[TrueTurn],
+    troubles: list[tuple[str, str, int, int]],
+    forgot_ms: Mapping[str, float],
+) -> Scene:
+    """A scene whose turns know whether they were watched; `forgot_ms`: since when a probe is out for good."""
+    by_id = {bed.id: bed for bed in beds}
+
+    def out(probe: str, at_ms: int) -> bool:
+        return at_ms >= forgot_ms[probe]
+
+    told = [
+        turn._replace(watched=watched(by_id[turn.bed], arrivals, out, turn.began_ms, turn.ended_ms))
+        for turn in turns
+    ]
+    return Scene(name, beds, arrivals, told, troubles)
 
 
 def see(scene: Scene, turns: Turns | None = None) -> list[TurnSeen]:

@@ -13,7 +13,7 @@ from random import Random
 import numpy as np
 
 from gateway.core.estimate.turn_seen.detect import Bed, Wire
-from tests.estimate.turn_scene import Arrival, Scene, TrueTurn, watched
+from tests.estimate.turn_scene import Arrival, Scene, TrueTurn, scene_of
 
 STEP_S = 10
 START_MS = 1_766_000_000_000
@@ -278,14 +278,6 @@ def slab_scene(seed: int, hours: float = 14.0) -> Scene:
     slabs = Slabs(seed, hours)
     slabs.plan()
     slabs.run()
-    beds = {one.bed.id: one.bed for one in slabs.slabs}
+    beds = [one.bed for one in slabs.slabs]
     forgot = {probe.wire.id: START_MS + probe.forgot_s * 1000 for one in slabs.slabs for probe in one.probes}
-
-    def out(probe: str, at_ms: int) -> bool:
-        return at_ms >= forgot[probe]
-
-    turns = [
-        turn._replace(watched=watched(beds[turn.bed], slabs.arrivals, out, turn.began_ms, turn.ended_ms))
-        for turn in slabs.turns
-    ]
-    return Scene(f"slab {seed}", list(beds.values()), slabs.arrivals, turns, slabs.troubles)
+    return scene_of(f"slab {seed}", beds, slabs.arrivals, slabs.turns, slabs.troubles, forgot)
