@@ -221,7 +221,8 @@ def _newest(state: State, place: Place, kind: str, ladder: Ladder) -> list[tuple
     One that came down to the room's air may hang in it, and must stand there longer (`heat_out`).
     """
     watching = _watching(state, place.id, kind)
-    out_c = _out_c(state, place, ladder)
+    calls = state.guard(kind, place.id).rank >= HIGH
+    out_c = _out_c(state, place, ladder) if calls else None
     if out_c is None:
         return [(probe.id, window.measured_ms) for probe, window in watching]
     more_ms = heat_out.more_ms(state, ladder.off_ms)
