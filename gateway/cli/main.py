@@ -12,6 +12,7 @@ from pathlib import Path
 
 from gateway import __version__
 from gateway.cli.words import COMMANDS, parser
+from gateway.core.journey import figures
 from gateway.errors import GatewayError, NoAnswer, SettingsFault, StoreHeld, StoreMismatch
 
 GOOD, BAD_NEWS, FAULTY, NO_ANSWER = 0, 1, 2, 3
@@ -111,6 +112,12 @@ def _record(asked: argparse.Namespace, environ: Mapping[str, str]) -> int:
     except SettingsFault as fault:
         raise SettingsFault(_as_typed(str(fault))) from fault
     print(f'{{"journal":{number}}}')
+    odd = figures.cannot_be(asked)
+    if odd:
+        print(
+            f"kept, but {odd}: put it right with `correct {number}`, or it is asked about by day",
+            file=sys.stderr,
+        )
     return GOOD
 
 

@@ -168,7 +168,10 @@ FLOOR: dict[str, Word] = {
         argument("--to", metavar="BED", help="another target"),
         argument("--steep", metavar="STEEP", help="another steep"),
         argument("--piece", metavar="NAME", help="another piece"), KILN, _STRETCH, _ONTO, _DEPTH,
-        argument("--c", type=number, metavar="C", help="another reading"), _LOT,
+        argument("--c", type=number, metavar="C", help="another reading"),
+        _number("--at-m", "taken at this metre"), _number("--height-cm", "so high up", "CM"),
+        _number("--water-c", "another temperature of the water", "C"),
+        _number("--litres", "as much water", "L"), _share("another share"), _LOT,
         argument("--done-by", metavar="NAME", help="who really did it"), PEOPLE,
     ),
     "void": write(

@@ -26,7 +26,7 @@ from gateway.core.inputs import (
     event_from_plain,
 )
 from gateway.core.inputs_air import CheckedIn, CheckedOut
-from gateway.core.inputs_journey import HandRead, Ordered, Stood, Thickened, Thinned, Voided
+from gateway.core.inputs_journey import Ordered, Stood, Voided
 from gateway.core.site import Person, Place, Site
 
 LONGEST_TEXT = 200
@@ -52,9 +52,8 @@ STANDS = ("wet", "dry")
 ANSWERS = ("going", "heard", "cant", "all-out")
 #: What is found at the place asked for, in the words of a fault.
 _KINDS = {"bed": ("bed",), "kiln": ("kiln",), "to": ("bed",), "steep": ("steep",)}
-#: The longest standing order, and what a thermometer in grain can say.
+#: The longest standing order.
 LONGEST_ORDER_MS = 48 * 3_600_000
-_HAND_C = (-20.0, 80.0)
 _EARLIEST_MS, _LATEST_MS = 0, 10**14
 
 
@@ -169,8 +168,6 @@ def _kiln_fault(event: KilnWorked) -> str | None:
         return f"what: {_show(event.what)} is not one of {', '.join(KILN_WORK)}"
     if (event.what == "moisture") != (event.moisture_wb is not None):
         return "moisture_wb: belongs to moisture, and moisture needs it (% of the wet weight)"
-    if event.moisture_wb is not None and not 1.0 <= event.moisture_wb <= 60.0:
-        return f"moisture_wb: {event.moisture_wb} is not from 1 to 60 (% of the wet weight)"
     return None
 
 
@@ -185,10 +182,6 @@ def _word_fault(event: Event) -> str | None:
         return _no_span(event.for_s, LONGEST_INSIDE_S)
     if isinstance(event, Stood) and event.stand not in STANDS:
         return f"stand: {_show(event.stand)} is not one of {', '.join(STANDS)}"
-    if isinstance(event, HandRead) and not _HAND_C[0] <= event.c <= _HAND_C[1]:
-        return f"c: {event.c:g} is not between {_HAND_C[0]:g} and {_HAND_C[1]:g}"
-    if isinstance(event, Thinned | Thickened) and event.depth_cm is not None and event.depth_cm <= 0:
-        return f"depth_cm: {event.depth_cm:g} is not above 0"
     if isinstance(event, Voided | Ordered) and not event.why:
         return "why missing: others will wonder"
     return None

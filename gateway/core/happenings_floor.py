@@ -10,6 +10,7 @@ from gateway.core.finding import Finding
 from gateway.core.follow import turns_join, turns_rows
 from gateway.core.inputs import Loaded, Moved, Turned
 from gateway.core.inputs_journey import Corrected, NotTurned, Upheld, Voided
+from gateway.core.journey import figures
 from gateway.core.journey.fold import FOLDS
 from gateway.core.rules import heat, silence, steeping, turning
 from gateway.core.rules.limits import Guard
@@ -41,7 +42,9 @@ def entered(state: State, what: Any, out: Out) -> None:
         # Somebody looked, and says once more that it is empty.
         state.unrecorded.remove(what.bed)
         state.emptied[what.bed] = state.run_ms
-    followers.entered(state, what, out)
+    believed = figures.believed(what)
+    if believed is not None:
+        followers.entered(state, believed, out)
     tell(state, out, [*turning.judge(state), *silence.watch(state), *steeping.judge(state)])
 
 

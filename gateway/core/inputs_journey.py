@@ -158,6 +158,11 @@ class Corrected(Said):
     onto_to_m: float | None = None
     depth_cm: float | None = None
     c: float | None = None
+    at_m: float | None = None
+    height_cm: float | None = None
+    water_c: float | None = None
+    litres: float | None = None
+    share_pct: float | None = None
     lot: str | None = None
     variety: str | None = None
     moisture_wb: float | None = None

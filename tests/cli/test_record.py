@@ -108,6 +108,21 @@ def test_what_cannot_be_is_said_in_plain_words(store: Path, words: list[str], sa
     assert says in said.err
 
 
+def test_a_slip_of_the_pen_is_kept_and_said_at_once(store: Path) -> None:
+    said = type_in("--store", store, "hand", "bed-c", "--c", "174")
+    number = said.json["journal"]
+    assert said.code == 0
+    assert said.err == (
+        f"kept, but a reading of 174 C cannot be: put it right with `correct {number}`, "
+        "or it is asked about by day\n"
+    )
+    asked = type_in("--store", store, "questions", "--json").json["rows"]
+    assert [row["entry"] for row in asked if "a reading of 174 C cannot be" in row["text"]] == [number]
+    assert type_in("--store", store, "correct", number, "--c", "17.4").err == ""
+    asked = type_in("--store", store, "questions", "--json").json["rows"]
+    assert number not in [row["entry"] for row in asked]
+
+
 @pytest.mark.parametrize(
     "words",
     [
@@ -120,6 +135,7 @@ def test_what_cannot_be_is_said_in_plain_words(store: Path, words: list[str], sa
         ["in-service", "bed-a-mid"],
         ["couch-broken", "bed-b"],
         ["unquiet", "101"],
+        ["cast", "bed-b", "--at", "2999-01-01T00:00:00Z"],
     ],
 )
 def test_nothing_odd_that_is_recorded_at_night_is_refused(store: Path, words: list[str]) -> None:

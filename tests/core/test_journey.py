@@ -188,6 +188,39 @@ def test_what_cannot_be_true_is_kept_and_said_in_plain_words() -> None:
     ]
 
 
+def test_a_figure_that_cannot_be_is_kept_asked_about_and_reckoned_from_by_nobody() -> None:
+    book = Book()
+    book.lay(0, Steeped("steep-1", moisture_wb=120.0, weight_t=8.0))
+    book.lay(48, Cast("bed-a", "14", "steep-1"))
+    depth = book.lay(49, Thinned("bed-a", 150.5))
+    hand = book.lay(50, HandRead("bed-a", 174.0, at_m=3.0))
+    share = book.lay(51, Chitted("bed-a", 120.0))
+    water = book.lay(52, Sprinkled("bed-a", -3.0))
+    book.lay(53, HandRead("bed-d", 174.0))
+
+    assert book.odd() == [
+        "Steep 1: a moisture of 120 % cannot be",
+        "Bed A: a depth of 150.5 cm cannot be",
+        "Bed A: a reading of 174 C cannot be",
+        "Bed A: a share of 120 % cannot be",
+        "Bed A: -3 litres cannot be",
+        "Bed D: a reading of 174 C cannot be",
+    ]
+    mine = book.pieces.now.pieces["14"]
+    assert (mine.moisture_wb, mine.weight_t, mine.depth_cm, mine.hand) == (None, 8.0, None, [])
+
+    book.lay(60, Corrected(depth, depth_cm=15.5))
+    book.lay(60, Corrected(hand, c=17.4, height_cm=8.0))
+    book.lay(60, Corrected(share, share_pct=95.0))
+    book.lay(60, Corrected(water, litres=120.0))
+    assert len(book.odd()) == 2
+    mine = book.pieces.now.pieces["14"]
+    assert (mine.depth_cm, [(one.c, one.at_m, one.height_cm) for one in mine.hand]) == (
+        15.5,
+        [(17.4, 3.0, 8.0)],
+    )
+
+
 def test_a_number_that_has_lain_elsewhere_for_days_is_asked_about_and_a_lot_cast_on_two_beds_is_not() -> None:
     book = Book()
     book.lay(0, Cast("bed-a", "14"))

@@ -22,6 +22,7 @@ from gateway.core.inputs_journey import (
     Thinned,
     Withering,
 )
+from gateway.core.journey import figures
 from gateway.core.journey import fold_floor as floor
 from gateway.core.journey import fold_moves as moves
 from gateway.core.journey import fold_steep as steep
@@ -59,13 +60,21 @@ _LAYING = (Steeped, Cast, Turned, Moved, Joined, Split, Loaded, KilnWorked)
 def fold(ground: Ground, site: Site, event: Any, when_ms: int, known_ms: int) -> str:
     """Let an entry change the ground; returns in plain words what does not fit, or "".
 
-    An entry about a place that is no longer in the site file changes nothing.
+    An entry about a place that is no longer in the site file changes nothing; a figure that cannot be
+    is taken as not given.
     """
     for key in ("bed", "to", "steep"):
         place = getattr(event, key, None)
         if place is not None and place not in site.place:
             return ""
-    odd = FOLDS[type(event)](ground, site, event, when_ms, known_ms)
+    cannot_be, believed = figures.cannot_be(event), figures.believed(event)
+    odd = "" if believed is None else FOLDS[type(event)](ground, site, believed, when_ms, known_ms)
     if isinstance(event, _LAYING):
         ground.follow(when_ms)
-    return odd
+    return odd or (f"{_where(site, event)}: {cannot_be}" if cannot_be else "")
+
+
+def _where(site: Site, event: Any) -> str:
+    ids = (getattr(event, key, None) for key in ("bed", "steep", "kiln"))
+    place = site.place.get(next((one for one in ids if one), ""))
+    return place.name if place else "Floor"

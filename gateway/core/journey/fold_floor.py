@@ -31,8 +31,6 @@ _HOUR_MS = 3_600_000
 #: A lot is cast within a day (ours): what has its number and comes later is asked about.
 _ONE_CAST_MS = 24 * _HOUR_MS
 NOTHING = "but nothing is recorded as lying there"
-#: No bed of grain is deeper than this (cm): more is a slip of the pen.
-_DEEPEST_CM = 150.0
 
 
 class Stretch(NamedTuple):
@@ -242,8 +240,6 @@ def of_piece(ground: Ground, site: Site, what: OfPiece, when_ms: int, known_ms: 
     odd = ""
     for piece in (ground.piece(name) for name in sorted(here)):
         if depth_cm is not None:
-            if not 0 < depth_cm <= _DEEPEST_CM:
-                return f"{place.name}: a depth of {depth_cm:g} cm cannot be"
             thicker = piece.depth_cm is not None and depth_cm > piece.depth_cm
             if piece.depth_cm is not None and thicker == isinstance(what, Thinned):
                 odd = f"{place.name}: {_SAID[type(what)]} to {depth_cm:g} cm from {piece.depth_cm:g} cm"

@@ -17,6 +17,7 @@ from gateway.core.estimate.bed_heat.balance import Bed, Hung
 from gateway.core.follow import heat as balance
 from gateway.core.follow import honest_hand
 from gateway.core.inputs_journey import HandRead
+from gateway.core.journey import figures
 from gateway.core.rules import heat
 from gateway.core.rules.limits import Level
 from gateway.core.site import Place, Probe
@@ -217,7 +218,7 @@ def by_hand(state: State, place: Place, probe: Probe, after_ms: int) -> tuple[in
     for record in reversed(state.pieces.records):
         if record.when_ms <= after_ms:
             break
-        event = record.event if record.word == "hand" and not record.void_n else None
+        event = figures.believed(record.event) if record.word == "hand" and not record.void_n else None
         if not isinstance(event, HandRead) or event.bed != place.id:
             continue
         others = [one for one in state.site.probes_of[place.id] if one.quantity == "temperature"]
