@@ -9,6 +9,8 @@ import pytest
 
 from gateway.core import engine, views
 from gateway.core.effects import AlarmChange
+from gateway.core.estimate.turn_seen.bed import TurnSeen
+from gateway.core.follow.turns_state import Seen
 from gateway.core.inputs import Cast, ClockStepped, Entry, PutInService, PutOutOfService, Refused, Turned
 from gateway.core.inputs_journey import HandRead, Thinned
 from gateway.core.reading import OWN_TIME, RANGE_HIGH, Reading
@@ -168,6 +170,81 @@ def test_no_jump_around_a_turn() -> None:
     assert _begun(desk, "probe_jumps") == []
 
 
+def _taken_out(every_min: int, *then_c: float) -> list[str | None]:
+    """A bed at 24 over a room at 9, heard each `every_min`, nothing recorded; who is said to jump."""
+    desk = _desk()
+    for minute in range(1, 121):
+        desk.read(minute, "r1", 9.0)
+        if minute % every_min == 0:
+            desk.read(minute, "a1", 24.0)
+    for at, value in enumerate(then_c):
+        desk.read(121 + at * every_min, "r1", 9.0)
+        desk.read(121 + at * every_min, "a1", value)
+    return _begun(desk, "probe_jumps")
+
+
+@pytest.mark.parametrize("every_min", [1, 5])
+def test_hot_grain_to_a_cold_room_and_back_is_no_jump_before_anybody_knows_of_a_turn(every_min: int) -> None:
+    assert _taken_out(every_min, 10.2, 9.1, 9.0, 22.5, 23.5) == []
+    # Beyond the air, and further up than it ever was: no hand does that.
+    assert _taken_out(every_min, 4.0) == ["a1"]
+    assert _taken_out(every_min, 9.2, 9.0, 40.0) == ["a1"]
+
+
+def test_a_value_that_means_a_fault_does_so_around_a_turn_too() -> None:
+    desk = _desk()
+    _minutes(desk, 1, 30, a1=17.0, r1=12.0)
+    desk.lay(30, Turned("bed-a"))
+    _minutes(desk, 31, 33, a1=85.0, r1=12.0)
+    _minutes(desk, 33, 100, a1=16.5, r1=12.0)
+    assert _begun(desk, "probe_sentinel") == ["a1"]
+    # Nor is the way back from it a second one.
+    _minutes(desk, 100, 102, a1=85.0, r1=12.0)
+    _minutes(desk, 102, 110, a1=16.5, r1=12.0)
+    assert _begun(desk, "probe_jumps") == []
+
+
+def _told(began_min: int, ended_min: int) -> Seen:
+    """A turn of bed B as probes tell it; known at its end."""
+    began_ms, ended_ms = START + began_min * MINUTE, START + ended_min * MINUTE
+    seen = TurnSeen(
+        "bed-b", 1, "turned", "seen", began_ms, ended_ms, ended_ms, 10.0, 20.0, 0.9, 2.0, None, None, ("b1",)
+    )
+    return Seen(seen, ended_ms)
+
+
+@pytest.mark.parametrize(("back_min", "missed"), [(70, []), (150, ["b1", "b2"])])
+def test_while_a_turn_may_still_be_going_on_nobody_is_called_for_its_probes(
+    back_min: int, missed: list[str]
+) -> None:
+    """CO2 told of a turn while all thermometers were on hooks: its end is told anew as they come back."""
+    desk = _desk(temperature("b2", "bed-b"))
+    desk.lay(0, Cast("bed-b", "14", when_ms=START - 60 * HOUR))
+    _minutes(desk, 1, 120, b1=17.0, b2=16.8, r1=12.0)
+    _minutes(desk, 120, 168, b1=12.1, b2=12.2, r1=12.0)
+    desk.state.turns_seen.seen["bed-b"] = [_told(120, 122)]
+    _minutes(desk, 168, 120 + back_min, b1=12.1, b2=12.2, r1=12.0)
+    assert sorted(map(str, _begun(desk, "probe_not_back"))) == missed
+    assert [one.change.signal for one in desk.alarms("bed_unwatched")] == (["raise"] if missed else [])
+
+
+@pytest.mark.parametrize(("says_c", "kind"), [(0.0, "probe_sentinel"), (17.05, "probe_stuck")])
+def test_what_measures_nothing_drifts_nowhere_and_blames_no_other(says_c: float, kind: str) -> None:
+    """Three turns of a bed with a broken probe: only if that counts is another a kelvin off the middle."""
+    desk = _desk(*(temperature(name, "bed-b") for name in ("b2", "b3", "b4")))
+    rng = Random(4)
+    for minute in range(1, 1300):
+        if minute in (900, 1040, 1180):
+            desk.state.turns_seen.seen["bed-b"] = [_told(minute - 20, minute)]
+        broken_c = says_c if minute > 540 else 17.0 + rng.gauss(0.0, 0.1)
+        warmer_k = 0.005 * max(0, minute - 540)
+        for probe, value_c in (("b1", 16.2), ("b2", 16.8), ("b3", 17.6)):
+            desk.read(minute, probe, round(value_c + warmer_k + rng.gauss(0.0, 0.05), 2))
+        desk.read(minute, "b4", round(broken_c, 2))
+    assert set(_begun(desk, kind)) == {"b4"}
+    assert _begun(desk, "probe_drifts") == []
+
+
 def _lively(desk: Desk, probe: str, hours: int, seed: int = 1) -> int:
     """A probe of 0.1 K steps that wavers around 17 for so long; gives the minute after it."""
     rng = Random(seed)
@@ -195,6 +272,16 @@ def test_neighbours_that_move_meanwhile_tell_of_a_stuck_probe_sooner() -> None:
         desk.read(minute, "a1", 17.3)
         desk.read(minute, "a2", round(15.0 + (minute - now) / 60.0, 1))
     assert _begun(desk, "probe_stuck") == ["a1"]
+
+
+def test_neighbours_that_were_taken_out_before_it_have_not_moved() -> None:
+    """The last of a bed to be taken out for a turn had stood still for two hours, rightly."""
+    desk = _desk()
+    now = _lively(desk, "a1", 8)
+    for minute in range(now, now + 3 * HOUR_MIN):
+        desk.read(minute, "a1", 17.3)
+        desk.read(minute, "a2", 15.0 if minute < now + 165 else 12.0)
+    assert _begun(desk, "probe_stuck") == []
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from gateway.core.heard import Heard
 from gateway.core.reading import RANGE_HIGH, RANGE_LOW
 from gateway.core.site import Place, Probe
 from gateway.core.state import State
+from gateway.core.window import Window
 
 _HOUR_MS, _MINUTE_MS = 3_600_000, 60_000
 #: A jump, and what means a fault, stand so long after the last (ours).
@@ -28,6 +29,10 @@ _REST_AT_0 = ("co", "pressure_difference", "air_flow")
 _WET_RH, _FULL_RH = 95.0, 99.0
 _MIXED_AFTER_MS, _MIXED_UNTIL_MS = 20 * _MINUTE_MS, 90 * _MINUTE_MS
 _BIASES = 3
+_MEASURE_NOTHING = {"probe_stuck", "probe_sentinel"}
+#: Neighbours that went a good way were as far off so long ago, too: taken out for a turn they went nowhere,
+#: and the one that is taken out last has not stood still (ours).
+_MOVED_FOR_MS = 20 * _MINUTE_MS
 #: Of two nobody can tell which is off.
 _WITNESSES = 3
 
@@ -40,13 +45,15 @@ def heard(state: State, heard: Heard, track: Track, old: float, old_ms: int) -> 
         found.append(_end(state, probe, track, "probe_stuck"))
     leap = abs(value - old) if old_ms else 0.0
     soon = heard.measured_ms - old_ms <= max(int(probe.every_s * 3000), 5 * _MINUTE_MS)
-    raw = (value - probe.offset) / probe.gain if probe.gain else value
     limit = _leap(state, heard)
-    if limit is not None and leap >= limit and soon and not _around_turn(state, heard):
-        track.jumped_ms = heard.measured_ms
-        kind = "probe_sentinel" if abs(raw - _POWER_ON_C) < 0.005 or raw == 0.0 else "probe_jumps"
-        found += _begin(state, probe, track, kind)
-    if raw == 0.0 and probe.quantity in ("humidity", "co2") and heard.place.kind != "bed":
+    if limit is not None and leap >= limit and soon:
+        # What stands for a fault no hand makes, around a turn either; the way back from it is no second one.
+        was_fault = "probe_sentinel" in track.faults and _means_fault(probe, old)
+        means_fault = was_fault or _means_fault(probe, value)
+        if means_fault or not _moved_by_hand(state, heard, old):
+            track.jumped_ms = heard.measured_ms
+            found += _begin(state, probe, track, "probe_sentinel" if means_fault else "probe_jumps")
+    if _raw(probe, value) == 0.0 and probe.quantity in ("humidity", "co2") and heard.place.kind != "bed":
         track.zeros += 1
         if track.zeros >= _ZEROS:
             track.jumped_ms = heard.measured_ms
@@ -54,6 +61,15 @@ def heard(state: State, heard: Heard, track: Track, old: float, old_ms: int) -> 
     else:
         track.zeros = 0
     return found
+
+
+def _raw(probe: Probe, value: float) -> float:
+    return (value - probe.offset) / probe.gain if probe.gain else value
+
+
+def _means_fault(probe: Probe, value: float) -> bool:
+    raw = _raw(probe, value)
+    return abs(raw - _POWER_ON_C) < 0.005 or raw == 0.0
 
 
 def _leap(state: State, heard: Heard) -> float | None:
@@ -65,12 +81,13 @@ def _leap(state: State, heard: Heard) -> float | None:
     return figures.jump_k * (2.0 if heard.place.kind == "kiln" else 1.0)
 
 
-def _around_turn(state: State, heard: Heard) -> bool:
+def _moved_by_hand(state: State, heard: Heard, old: float) -> bool:
+    """Whether a probe is taken out of the grain or put back: it was out, by its values, or near a turn."""
     if heard.place.kind != "bed":
         return False
-    turn = honest_grain.newest_turn(state, heard.place.id)
-    if heard.probe.id in state.honesty.away:
+    if heard.probe.id in state.honesty.away or honest_grain.out_or_in(state, heard.probe, old, heard.value):
         return True
+    turn = honest_grain.newest_turn(state, heard.place.id)
     return (
         turn is not None
         and turn.began_ms - _AROUND_TURN_MS <= heard.measured_ms <= turn.ended_ms + _AROUND_TURN_MS
@@ -116,7 +133,7 @@ def _of_one(state: State, place: Place, probe: Probe, track: Track) -> list[Find
         "probe_low": _breathes_air(place, probe)
         and honest.low(track, state.site.honest, track.value, track.heard_ms),
         "probe_jumps": "probe_jumps" in track.faults and state.at_ms - track.jumped_ms < STANDS_MS,
-        "probe_sentinel": "probe_sentinel" in track.faults and _still_sends(state, track),
+        "probe_sentinel": "probe_sentinel" in track.faults and _still_sends(state, probe, track),
         "probe_drifts": _drifts(state, track),
     }
     found: list[Finding] = []
@@ -128,9 +145,10 @@ def _of_one(state: State, place: Place, probe: Probe, track: Track) -> list[Find
     return found
 
 
-def _still_sends(state: State, track: Track) -> bool:
+def _still_sends(state: State, probe: Probe, track: Track) -> bool:
     lately = bool(track.refused_run_ms) and state.run_ms - track.refused_run_ms < STANDS_MS
-    return lately or state.at_ms - track.jumped_ms < STANDS_MS
+    since_ms = state.at_ms - track.jumped_ms
+    return lately or since_ms < STANDS_MS or (bool(track.jumped_ms) and _means_fault(probe, track.value))
 
 
 def _begin(state: State, probe: Probe, track: Track, kind: str) -> list[Finding]:
@@ -162,16 +180,24 @@ def _others_moved(state: State, place: Place, probe: Probe, track: Track) -> boo
     if probe.quantity not in ("temperature", "humidity"):
         return False
     others = [
-        window.value
+        (window.value, _lately(window, window.value))
         for other, window in state.good(place.id, probe.quantity)
         if other.id != probe.id and window.value is not None
     ]
-    now = median(others) if others else None
+    now = median(value for value, _ in others) if others else None
     if track.beside_ms != track.since_ms or track.beside is None:
         track.beside_ms, track.beside = track.since_ms, now
     if now is None or track.beside is None:
         return False
-    return abs(now - track.beside) >= max(5.0 * track.step, 0.5 if probe.quantity == "temperature" else 5.0)
+    least = max(5.0 * track.step, 0.5 if probe.quantity == "temperature" else 5.0)
+    ways = [now - track.beside, median(before for _, before in others) - track.beside]
+    return min(ways) >= least or max(ways) <= -least
+
+
+def _lately(window: Window, value: float) -> float:
+    """What a probe said a while ago; what it says now where no more is known."""
+    from_ms = window.measured_ms - _MOVED_FOR_MS - window.from_ms
+    return next((v for t, v in zip(window.times, window.values, strict=True) if t >= from_ms), value)
 
 
 def _breathes_air(place: Place, probe: Probe) -> bool:
@@ -189,16 +215,21 @@ def _mixed(state: State, place: Place) -> None:
     if not _MIXED_AFTER_MS <= after_ms <= _MIXED_UNTIL_MS:
         return
     state.honesty.mixed[place.id] = seen[-1].ended_ms
-    values = {p.id: w.value for p, w in state.good(place.id, "temperature") if w.value is not None}
+    tracks = state.honesty.tracks
+    # What stands still, or stands for a fault, is nobody's measure: it bears no witness, and drifts nowhere.
+    values = {
+        p.id: w.value
+        for p, w in state.good(place.id, "temperature")
+        if w.value is not None and p.id in tracks and not _MEASURE_NOTHING & tracks[p.id].faults.keys()
+    }
     if len(values) < _WITNESSES:
         return
     # The middle of all, itself among them: of three, one that is off does not shift it, and blames no other.
     middle = median(values.values())
     for name, value in values.items():
-        if name in state.honesty.tracks:
-            biases = state.honesty.tracks[name].biases
-            biases.append(round(value - middle, 2))
-            del biases[:-_BIASES]
+        biases = tracks[name].biases
+        biases.append(round(value - middle, 2))
+        del biases[:-_BIASES]
 
 
 def _drifts(state: State, track: Track) -> bool:

@@ -39,7 +39,10 @@ class Turn(NamedTuple):
 
 
 def newest_turn(state: State, bed: str) -> Turn | None:
-    """The bed's last turn: as the probes showed it, else as it was recorded, with the time a turn takes."""
+    """The bed's last turn: as the probes showed it, else as it was recorded, with the time a turn takes.
+
+    Its end is told anew as probes come back. Until a turn has had its time all of them may rightly be out.
+    """
     seen = [one.seen for one in state.turns_seen.seen.get(bed, ()) if one.seen.state == "seen"]
     turns = [Turn(one.began_ms, one.ended_ms) for one in seen]
     takes_ms = round(state.programme(state.site.place[bed]).turning.turn_takes_min * _MINUTE_MS)
@@ -49,7 +52,8 @@ def newest_turn(state: State, bed: str) -> Turn | None:
             if not any(turn.began_ms - takes_ms <= when_ms <= turn.ended_ms + takes_ms for turn in turns):
                 turns.append(Turn(when_ms - takes_ms, when_ms + takes_ms))
             break
-    return max(turns, key=lambda turn: turn.ended_ms, default=None)
+    last = max(turns, key=lambda turn: turn.ended_ms, default=None)
+    return last and last._replace(ended_ms=max(last.ended_ms, last.began_ms + takes_ms))
 
 
 def look(state: State) -> list[Probe]:
@@ -211,6 +215,17 @@ def is_back(state: State, probe: Probe, value_c: float) -> bool:
     if state.honesty.away.get(probe.id) != NOT_BACK:
         return False
     return _elsewhere(state, state.site.place[probe.place], value_c)
+
+
+def out_or_in(state: State, probe: Probe, old_c: float, value_c: float) -> bool:
+    """Whether a leap is the way out of warm grain into the room's air, or back to where the probe was."""
+    room_c = air_c(state, state.site.place[probe.place]) if probe.quantity == "temperature" else None
+    if room_c is None:
+        return False
+    air_k = state.site.honest.air_k
+    low_c, high_c = min(old_c, value_c), max(old_c, value_c)
+    was = [gap / 100 for gap in state.honesty.trails.get(probe.id, []) if gap is not None]
+    return low_c >= room_c - air_k and (value_c < old_c or high_c <= room_c + max(was, default=0.0) + air_k)
 
 
 def _elsewhere(state: State, bed: Place, value_c: float) -> bool:
