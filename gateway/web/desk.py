@@ -119,7 +119,7 @@ def _elsewhere(state: State) -> list[Row]:
         place = row["place"]
         name = state.site.place[place].name if place in state.site.place else ""
         row["words"] = f"{name}: {alarms.words(row)}" if name else alarms.words(row)
-    return sorted(rows, key=lambda row: (-floor.PRIORITIES.index(row["priority"]), row["raised_at"]))
+    return sorted(rows, key=floor.urgency)
 
 
 def alarm_list(desk: Desk) -> Shown:

@@ -109,6 +109,7 @@ def write(desk: Desk, name: str) -> Shown:
         return {
             "piece": lying.piece if lying else None,
             "couch": bool(lying and lying.couch_ends_ms is not None),
+            "watched": views.bed(state, place)["watched"],
             "steeps": [
                 {"id": steep, "piece": one.piece or one.lot or "?"}
                 for steep, one in state.pieces.now.steeps.items()
@@ -130,13 +131,36 @@ def write(desk: Desk, name: str) -> Shown:
 def pieces(desk: Desk) -> Shown:
     """All pieces that are on their way, and the beds."""
     site = desk.given.site()
-    shown = desk.given.ask(lambda state: {"pieces": views_piece.pieces(state), "beds": views.beds(state)})
+
+    def look(state: State) -> Row:
+        beds = {row["bed"]: row | {"alarms": _calls(state, [row["bed"]])} for row in views.beds(state)}
+        rows = [one | {"alarms": _calls(state, _lies(one))} for one in views_piece.pieces(state)]
+        # What calls somebody stands first, the gravest before all; else they stand by their way.
+        return {
+            "pieces": sorted(rows, key=lambda one: min(map(floor.urgency, one["alarms"]), default=(9,))),
+            "beds": beds,
+        }
+
+    shown = desk.given.ask(look)
     steeps = [place for place in site.places if place.kind == "steep"]
     return "pieces.html", shown | {
         "here": "Pieces",
+        "idle": [row for row in shown["beds"].values() if not row["piece"]],
         "steeps": steeps,
         "recipes": site.recipes,
     }
+
+
+def _lies(piece: Row) -> list[str]:
+    """Where a piece lies now: its beds, or the steep or kiln it is in."""
+    stays = [stay["place"] for stay in piece["way"] if stay["until"] is None]
+    return list(dict.fromkeys([*piece["beds"], *stays]))
+
+
+def _calls(state: State, places: Sequence[str]) -> list[Row]:
+    """The alarms at these places that call somebody, the most urgent first."""
+    found = [row for place in places for row in floor.standing(state, place) if row["priority"] != "low"]
+    return sorted(found, key=floor.urgency)
 
 
 def one_piece(desk: Desk, name: str) -> Shown:

@@ -40,21 +40,32 @@ def one_probe(desk: Desk, name: str) -> Shown:
     probe = site.probe.get(name)
     if probe is None:
         raise NotHere("There is no such probe.")
-    row = next(one for one in desk.given.ask(probes.probes) if one["probe"] == name)
+
+    def look(state: State) -> Row:
+        row = next(one for one in probes.probes(state) if one["probe"] == name)
+        there = floor.standing(state, probe.place)
+        calls = [one for one in there if one["probe"] == name or one["priority"] != "low"]
+        return row | {"alarms": calls}
+
+    row = desk.given.ask(look)
     reader, span = desk.given.reader(), (now_ms - 24 * 3_600_000, now_ms)
     with reader.snapshot():
         series = series_of(reader, [probe], span)
         counts = [one for one in reader.rejected_counts() if one.probe == name]
-    drawn = None
+    drawn, unit = None, say.unit_of(probe.quantity, row["kind"])
     if series[name] and probe.quantity == "temperature":
         drawn = bed.drawing(say, [probe], series, span, span[0])
+    elif series[name] and unit == "%":
+        drawn = bed.gas(say, [probe], series, span, span[0])
     elif series[name]:
         drawn = bed.plain(say, [probe], series, span)
     return "probe.html", {
         "here": "Probes",
         "row": row,
         "probe": probe,
+        "alarms": row["alarms"],
         "drawn": drawn,
+        "unit_of": unit,
         "counts": counts,
         "swap": probes.swap(probe),
     }

@@ -41,16 +41,19 @@ command line.</p><form method="post">{_NAME}{_NEW}<p><button>Make it</button></p
     "fault": """{% if ours %}<p>Until it works again: hand thermometer, hand meter, the round sheet on paper.
 If it stays so, tell whoever looks after the gateway.</p>{% endif %}
 <p><a class="do" href="/">{{ "Try the floor again" if ours else "Back to the floor" }}</a></p>""",
-    "me": """<p>{{ me.name }}, {{ me.role }}. <a href="/">Back to the floor</a></p>
+    "me": """<p>You are {{ me.name }}; role: {{ me.role }}{{
+", who may look and not write" if me.role == "viewer" }}.</p>
+<p><a class="plain" href="/">Back to the floor</a></p>
 <form method="post"><input type="hidden" name="csrf" value="{{ token }}">
 <p><label for="degrees">Temperatures</label> <select id="degrees" name="degrees">
 <option value="c">Celsius</option>
 <option value="f"{% if me.fahrenheit %} selected{% endif %}>Fahrenheit</option>
 </select></p><p><label for="look">Screen</label> <select id="look" name="look">
-{% for one in looks %}<option{% if one == me.look %} selected{% endif %}>{{ one }}</option>{% endfor %}
+{% for one in looks %}<option value="{{ one }}"{% if one == me.look %} selected{% endif %}>{{
+{"auto": "as this device is set", "light": "daylight", "dark": "night"}[one] }}</option>{% endfor %}
 </select></p><p><button>Keep</button></p></form>
-<h2>Phone</h2><p>Calls go to the phone that the site file
-has for {{ me.person or "a person; this account is none of its people" }}.</p>
+<h2>Phone</h2><p>{% if called %}Calls for you go to the phone that the site file has for {{ called }}.
+{% else %}Nobody is called by this account: it is none of the site file’s people.{% endif %}</p>
 <h2>Wake this phone</h2>
 {% if made %}<p role="status">Made. A test call is on its way: only if this phone shows it does it work.</p>
 {% endif %}{% if push_key %}<p id="push-said">This needs HTTPS and a browser that runs scripts.</p>

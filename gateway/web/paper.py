@@ -12,7 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from gateway.core.wording.screen import REASONS, battery
 from gateway.web.asking import may_record
 from gateway.web.given import Account
-from gateway.web.pages.alarms import how, words
+from gateway.web.pages.alarms import how, listed, words
 from gateway.web.pages.say import Say, lasting, share, span, times
 
 #: The pages in the order in which they are offered.
@@ -46,7 +46,8 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals.update(since=span, share=share, static=static, doors=DOORS, alarm_words=words, alarm_how=how)
-    made.globals.update(times=times, reasons=REASONS, battery=battery, lasting=lasting)
+    made.globals.update(times=times, reasons=REASONS, battery=battery, lasting=lasting, listed=listed)
+    made.tests["longer"] = lambda rows: len(rows) > 1
     made.filters["upfirst"] = lambda text: text[:1].upper() + text[1:]
     made.filters["person_of"] = lambda who, say: say.person(who)
     return made

@@ -88,6 +88,8 @@ class _Doors:
             return RedirectResponse("/login", 303)
         token, more = self._web.token(request), shown(self._web, account)
         more["made"] = request.query_params.get("push") == "made"
+        known = self._web.given.site().person.get(account.person or "")
+        more["called"] = known.name if known else account.person
         return self._page("me", status, me=account, token=token, looks=LOOKS, fault=fault, **more)
 
     async def change(self, request: Request) -> Response:

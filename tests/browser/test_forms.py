@@ -46,7 +46,7 @@ def test_a_probe_out_of_service_and_back(night: Lived, serve: Serve, open_as: Op
     page.get_by_text("Put it out of service").click()
     page.get_by_label("Why").fill("cable cut")
     _press(page, page.get_by_role("button", name="Out of service"))
-    assert "out of service: cable cut" in page.locator("main").inner_text()
+    assert "Out of service: cable cut" in page.locator("main").inner_text()
     _press(page, page.get_by_role("button", name="Back in service"))
     assert "cable cut" not in page.locator("main").inner_text()
 

@@ -112,13 +112,19 @@ def told(notices: Iterable[NoticeLine]) -> list[Row]:
 
 
 def stands(lines: Sequence[AlarmLine], notices: Sequence[NoticeLine]) -> list[Row]:
-    """What stands now: unanswered first, then the gravest, then the oldest."""
+    """What stands now: unanswered first, but what went off by itself; then the gravest, then the oldest."""
     by_alarm: dict[int | None, list[NoticeLine]] = defaultdict(list)
     for one in notices:
         by_alarm[one.notice.alarm].append(one)
     found = [row(line, by_alarm[line.alarm.number]) for line in lines if line.alarm.state != "normal"]
     return sorted(
-        found, key=lambda one: (not one["open"], -PRIORITIES.index(one["priority"]), one["raised_at"])
+        found,
+        key=lambda one: (
+            not one["open"],
+            one["state"] == "returned_unacknowledged",
+            -PRIORITIES.index(one["priority"]),
+            one["raised_at"],
+        ),
     )
 
 

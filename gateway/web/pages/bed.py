@@ -21,9 +21,11 @@ SPANS: dict[str, tuple[str, float | None]] = {
     "day": ("A day", 24.0),
     "shift": ("A shift", 8.0),
     "turned": ("Since turned", None),
-    "week": ("Seven days", 168.0),
+    "week": ("A week", 168.0),
 }
 LAYERS = 4
+#: A drawing of more than a day and what is to come after it says below its times which day they are of.
+_ONE_DAY_MS = 30 * _HOUR_MS
 
 
 def window(word: str, now_ms: int, turned_ms: int | None, cast_ms: int | None) -> tuple[int, int]:
@@ -136,11 +138,13 @@ def _axes(say: Say, frame: Frame, zero_ms: int, scaled: Callable[[float], float]
         "high": frame.bottom / letters.UNITS,
         "values": [{"y": y, "text": text} for y, text in values],
         "far": far,
+        "days": frame.to_ms - frame.from_ms > _ONE_DAY_MS,
         "hours": [
             {
                 "x": round(x, 1),
                 "text": f"{h} h",
                 "clock": say.wall(at).strftime("%H:%M"),
+                "day": say.weekday(at),
                 "widths": wide,
             }
             for x, wide, (at, h, _) in zip(across, widths, times, strict=True)

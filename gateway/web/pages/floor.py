@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from gateway.core import night, views
+from gateway.core.alarm import State as Alarmed
 from gateway.core.alarm import is_true
 from gateway.core.follow import air_people
 from gateway.core.piece import Lying, Part, day_figure, hours_since_cast, in_couch
@@ -65,12 +66,13 @@ def floor(state: State, ahead: Forecast = AHEAD) -> Row:
 
 
 def besides(beds: list[Row], first: str | None) -> list[Row]:
-    """What calls somebody to beds other than the first in the walk: a row for each thing that is wrong, with
-    its beds, the gravest first. A turn that is overdue stands in the walk."""
+    """What calls somebody to beds other than the first in the walk: a row for each thing that is wrong now,
+    with its beds, the gravest first. A turn that is overdue stands in the walk."""
     found: dict[tuple[str, str], Row] = {}
     for bed in beds:
         for one in bed["alarms"]:
-            if bed["bed"] != first and one["priority"] != "low" and one["kind"] != "turn_overdue":
+            apart = one["priority"] == "low" or one["kind"] == "turn_overdue" or gone(one)
+            if bed["bed"] != first and not apart:
                 same = found.setdefault((one["kind"], one["level"]), one | {"beds": []})
                 same["beds"].append({"bed": bed["bed"], "out": bed["out"]})
     return sorted(found.values(), key=lambda row: -PRIORITIES.index(row["priority"]))
@@ -250,10 +252,21 @@ def standing(state: State, place: str | None) -> list[Row]:
         for one in state.board.standing.values()
         if one.finding.subject.place == place
     ]
-    return sorted(found, key=lambda row: (-PRIORITIES.index(row["priority"]), row["raised_at"]))
+    return sorted(found, key=urgency)
 
 
 PRIORITIES = ("low", "medium", "high", "highest")
+
+
+def urgency(row: Row) -> tuple[bool, int, int]:
+    """By what alarms are put in order: what went off by itself waits for an answer alone and comes after
+    what still is so, then by priority, then by age."""
+    return gone(row), -PRIORITIES.index(row["priority"]), row["raised_at"]
+
+
+def gone(row: Row) -> bool:
+    """Whether it went off by itself and only nobody has answered."""
+    return bool(row["state"] == Alarmed.RETURNED)
 
 
 def keepout(state: State) -> list[Row]:

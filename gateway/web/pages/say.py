@@ -75,7 +75,11 @@ class Say:
         """Tue 5 Nov; with the year where it is not this one."""
         wall = self.wall(at_ms)
         year = "" if wall.year == self.wall(self.now_ms).year else f" {wall.year}"
-        return f"{_DAYS[wall.weekday()]} {wall.day} {_MONTHS[wall.month - 1]}{year}"
+        return f"{self.weekday(at_ms)} {wall.day} {_MONTHS[wall.month - 1]}{year}"
+
+    def weekday(self, at_ms: int) -> str:
+        """Tue."""
+        return _DAYS[self.wall(at_ms).weekday()]
 
     def full(self, at_ms: int | None) -> str:
         """Tue 5 Nov 02:40."""
@@ -131,6 +135,12 @@ class Say:
             return "steady"
         size = abs(k_per_h) * (1.8 if self.fahrenheit else 1)
         return f"{'up' if k_per_h > 0 else 'down'} {size:.1f}{_NO_BREAK}{self.unit} an hour"
+
+    def unit_of(self, quantity: str, place_kind: str = "") -> str:
+        """The unit in which `value` writes a quantity."""
+        if quantity == "temperature":
+            return self.unit
+        return "%" if quantity == "co2" and place_kind == "bed" else UNITS.get(quantity, "")
 
     def value(self, value: float | None, quantity: str, place_kind: str = "") -> str:
         """A probe's value with its unit, as the trade writes it: CO2 in grain in per cent."""
