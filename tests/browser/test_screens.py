@@ -25,7 +25,7 @@ SCREENS = {
     "floor": "/", "alarms": "/alarms", "alarm": "/alarm/101", "bed": "/bed/bed-c",
     "bed-week": "/bed/bed-c?span=week",
     "write": "/bed/bed-c/write", "pieces": "/pieces", "piece": "/piece/14", "kiln": "/kiln", "air": "/air",
-    "bed-silent": "/bed/bed-d", "write-silent": "/bed/bed-d/write",
+    "alarm-silent": "/alarm/107", "bed-silent": "/bed/bed-d", "write-silent": "/bed/bed-d/write",
     "probes": "/probes", "which": "/which", "probe": "/probe/bed-c-mid", "round": "/round", "note": "/note",
     "probe-gas": "/probe/lower-room-co2", "probe-grain": "/probe/bed-c-co2",
     "probe-silent": "/probe/bed-d-mid",
