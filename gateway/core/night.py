@@ -13,9 +13,8 @@ from gateway.core import daily, people
 from gateway.core.board_state import Out
 from gateway.core.callout import Calling, Now, Ring
 from gateway.core.inputs import Delivery
-from gateway.core.piece import day_figure, hours_since_cast
 from gateway.core.rules import due as dues
-from gateway.core.rules import steeping
+from gateway.core.rules import steeping, turning
 from gateway.core.rules.reach import AHEAD, Forecast
 from gateway.core.site import Place
 from gateway.core.state import State
@@ -75,12 +74,16 @@ def _turns(state: State, place: Place, until_ms: int, ahead: Forecast) -> list[J
     gap_ms = first.due_ms - max(part.turned_ms for part in lying.parts)
     programme = state.programme(place)
     if programme.days:
-        longest_h = day_figure(programme, hours_since_cast(lying, state.at_ms), "due_h")
-        gap_ms = min(gap_ms, int(longest_h * _HOUR_MS))
+        gap_ms = min(gap_ms, int(turning.longest_h(state, place, lying)[0] * _HOUR_MS))
+    gap_ms = max(gap_ms, _LEAST_GAP_MS)
     found, start_ms = [], max(first.start_ms, state.at_ms)
     while start_ms < until_ms:
         found.append(Job(place.id, "turn", start_ms, takes_ms))
-        start_ms += max(gap_ms, _LEAST_GAP_MS)
+        again_ms = start_ms + gap_ms
+        if programme.days and programme.turning.rounds:
+            round_ms = turning.next_round_ms(state, place, start_ms + takes_ms // 2)
+            again_ms = round_ms if first.kind == "round" else min(again_ms, round_ms)
+        start_ms = again_ms
     return found
 
 

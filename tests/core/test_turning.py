@@ -182,6 +182,38 @@ def test_rounds_stand_in_for_the_hours_and_a_turn_just_before_one_is_that_round_
     assert row(made)["why"] == "the 06:00 round"
 
 
+def test_of_two_rounds_a_day_nobody_is_late_before_the_round() -> None:
+    """Rounds at ten and at ten: turned at 21:20 it is 12 h old at 09:20, when the round has not begun."""
+    made = desk(rounds=(10 * H, 22 * H))
+    made.lay(80, Turned("bed-a"))
+    assert minutes(row(made)["due_at"]) == 14 * H
+    # A round has the hour that a turn takes.
+    made.wait(15 * H - 1)
+    assert made.alarms("turn_overdue") == []
+    made.wait(15 * H)
+    assert [one.change.signal for one in made.alarms("turn_overdue")] == ["raise"]
+
+
+def turned_at_nine(**turning: Any) -> Desk:
+    """A piece cast the day before and turned in the morning; the desk begins at 20:00."""
+    made = Desk(programme(**turning))
+    made.lay(0, Cast("bed-a", "14", when_ms=START - 30 * HOUR))
+    made.lay(1, Turned("bed-a", when_ms=START - 11 * HOUR))
+    return made
+
+
+def test_the_nights_list_has_no_turn_between_two_rounds_and_a_withering_piece_no_more_than_its_own() -> None:
+    until_ms = START + 11 * HOUR
+    rounds = turned_at_nine(rounds=(8 * H + 30, 20 * H + 30))
+    assert [minutes(job.start_ms) for job in night.plan(rounds.state, until_ms)] == [30]
+    withering = turned_at_nine()
+    withering.lay(2, Withering(bed="bed-a"))
+    # Due after 12 h at 21:00, started half a turn before; the next is after this night.
+    assert [minutes(job.start_ms) for job in night.plan(withering.state, until_ms)] == [30]
+    often = turned_at_nine(rounds=(8 * H + 30, 20 * H + 30, 2 * H))
+    assert [minutes(job.start_ms) for job in night.plan(often.state, until_ms)] == [30, 6 * H]
+
+
 def test_ploughing_puts_due_off_and_overdue_not() -> None:
     made = desk(plough_h=4.0)
     made.lay(5 * H, Ploughed("bed-a"))
@@ -228,6 +260,13 @@ def test_a_standing_order_moves_due_and_overdue_and_no_limit_of_heat() -> None:
 
     made.wait(14 * H + 1)
     assert [change.change.signal for change in made.alarms("turn_overdue")][:1] == ["raise"]
+    # Ordered to be left, it was wanted by the order's end and no sooner.
+    text = next(one.text for one in made.notices() if "OVERDUE" in one.text)
+    assert "anted by 10:00" in text
+    made.lay(15 * H, Turned("bed-a"))
+    clock = dues.due(made.state, made.state.site.place["bed-a"]).clock
+    assert clock is not None
+    assert minutes(clock.due_ms) == 23 * H
 
 
 def test_an_order_taken_back_moves_nothing_any_longer() -> None:

@@ -11,13 +11,13 @@ from typing import NamedTuple
 
 from gateway.core import people
 from gateway.core.finding import Finding, Subject
-from gateway.core.piece import Lying, Part, day_figure, day_of, hours_since_cast, in_couch, oldest_part
+from gateway.core.piece import Lying, Order, Part, day_figure, day_of, hours_since_cast, in_couch, oldest_part
 from gateway.core.rules.air_said import short
 from gateway.core.rules.heat import extreme, newest_turn
 from gateway.core.site import Place
 from gateway.core.state import NEVER_MS, State
 
-_HOUR_MS = 3_600_000
+_HOUR_MS, _MINUTE_MS = 3_600_000, 60_000
 #: A piece recorded days late has turns nobody has typed in yet: so long nobody is called for it (ours).
 LATE_ENTRY_MS = 30 * 60_000
 #: A turn so little before a round is that round's turn (ours).
@@ -50,11 +50,17 @@ def clock(state: State, place: Place) -> Turning | None:
     due, overdue = _from(state, place, lying, part, since_ms)
     if not lying.turned and lying.known_ms > lying.cast_ms:
         overdue = max(overdue, lying.known_ms + LATE_ENTRY_MS)
-    order = state.pieces.order(place.id, state.at_ms)
+    order = state.pieces.order(place.id, state.at_ms) or _ended_order(state, place, since_ms)
     if order is not None:
         due, overdue = max(due, order.until_ms), max(overdue, order.until_ms)
     whole = len({piece.turned_ms for piece in lying.parts}) == 1
     return Turning(due, overdue, part.from_m, part.to_m, whole, since_ms if lying.turned else None, part.by)
+
+
+def _ended_order(state: State, place: Place, since_ms: int) -> Order | None:
+    """The order that ended and was not followed by a turn yet: what it put off was wanted by its end."""
+    order = state.pieces.now.orders.get(place.id)
+    return order if order is not None and since_ms < order.until_ms <= state.at_ms else None
 
 
 def _from(state: State, place: Place, lying: Lying, part: Part, since_ms: int) -> tuple[int, int]:
@@ -63,16 +69,13 @@ def _from(state: State, place: Place, lying: Lying, part: Part, since_ms: int) -
     A ploughing puts off due, never overdue: it parts the rootlets and leaves the heat where it was. A chilled
     piece waits for its matting time: turning would only chill it more. Rounds stand in for the hours of due.
     """
-    programme = state.programme(place)
-    hours = hours_since_cast(lying, state.at_ms)
-    figures = programme.turning
-    due_h, overdue_h = day_figure(programme, hours, "due_h"), day_figure(programme, hours, "overdue_h")
-    if lying.withering:
-        due_h, overdue_h = max(due_h, figures.withering_due_h), max(overdue_h, figures.withering_overdue_h)
+    figures = state.programme(place).turning
+    due_h, overdue_h = longest_h(state, place, lying)
     overdue = since_ms + int(overdue_h * _HOUR_MS)
     if figures.rounds:
-        zone, after_ms = state.site.time_zone, since_ms + ROUND_EARLY_MS
-        due = min(people.next_instant_ms(zone, after_ms, minute) for minute in figures.rounds)
+        due = next_round_ms(state, place, since_ms)
+        # Rounds may be further apart than that: nobody is late for one before its turn could be done.
+        overdue = max(overdue, due + int(figures.turn_takes_min * _MINUTE_MS))
     else:
         due = since_ms + int(due_h * _HOUR_MS)
     if part.ploughed_ms > since_ms:
@@ -81,6 +84,22 @@ def _from(state: State, place: Place, lying: Lying, part: Part, since_ms: int) -
         mats = since_ms + int(figures.mat_h * _HOUR_MS)
         due, overdue = max(due, mats), max(overdue, mats + int((overdue_h - due_h) * _HOUR_MS))
     return due, overdue
+
+
+def longest_h(state: State, place: Place, lying: Lying) -> tuple[float, float]:
+    """Hours after a turn at which the next is due, and overdue, at this stage of the piece."""
+    programme, hours = state.programme(place), hours_since_cast(lying, state.at_ms)
+    due_h, overdue_h = day_figure(programme, hours, "due_h"), day_figure(programme, hours, "overdue_h")
+    if lying.withering:
+        figures = programme.turning
+        return max(due_h, figures.withering_due_h), max(overdue_h, figures.withering_overdue_h)
+    return due_h, overdue_h
+
+
+def next_round_ms(state: State, place: Place, turned_ms: int) -> int:
+    """The first round after a turn that is not that turn's own, of a programme that has rounds."""
+    zone, rounds = state.site.time_zone, state.programme(place).turning.rounds
+    return min(people.next_instant_ms(zone, turned_ms + ROUND_EARLY_MS, minute) for minute in rounds)
 
 
 def chilled(state: State, place: Place) -> bool:
