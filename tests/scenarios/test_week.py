@@ -95,3 +95,16 @@ def test_a_whole_week() -> None:
     assert found.failed == []
     assert found.missed == []
     assert found.readings > 6 * 24 * HOUR / 60_000 * 35
+
+
+@pytest.mark.long
+def test_beds_that_are_turned_again_half_an_hour_later() -> None:
+    """Warm days: whoever is called turns once more what was just turned. Each turn is told by itself."""
+    warm = Habits(
+        every_h=8.3, slips=0.15, slip_h=4.3, records_late=0.14, answers_after_min=39.0, outdoors_c=14.8
+    )
+    found = sums(live(10410, 3.9, warm))
+    show("\n".join(told(found)))
+    assert found.true_turns >= 100
+    assert found.seen_turns >= 0.93 * found.true_turns
+    assert found.right_turns >= 0.97 * found.told_turns

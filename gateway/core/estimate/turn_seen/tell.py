@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from gateway.core.estimate.turn_seen.bed import Bed, TurnSeen
+from gateway.core.estimate.turn_seen.bed import TEMPERATURE, Bed, TurnSeen
 from gateway.core.estimate.turn_seen.passage import LEAST_MOVE
 from gateway.core.estimate.turn_seen.ring import Ring
 from gateway.core.estimate.turn_seen.state import BedTurns, Told, Turns
@@ -18,7 +18,7 @@ _TELL_MOST_MS = 2_700_000
 _SAME_MS, _NEAR_MS = 1_200_000, 300_000
 #: An account is mended so long after the turn, and for no less than these changes.
 _MEND_MS, _MENDED_MS, _MENDED_SURENESS = 4_800_000, 120_000, 0.1
-#: So long after it was first told a turn may still come by another probe.
+#: So long after it was first told a turn may still come by another thermometer; CO2 is let go at once.
 _WALKS_ON_MS = 2_400_000
 _TOLD_MOST = 4
 #: One less sure than this must show in two looks, one after the other.
@@ -82,6 +82,7 @@ def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]
     old = told.seen
     new = _seen(bed, verdict, old.turn, old.known_ms)
     out_ms = _middle(verdict.outs_ms)
+    grain = {wire.id for wire in bed.probes if wire.quantity == TEMPERATURE}
     if now_ms - old.ended_ms > _MEND_MS:
         return []
     if old.state == "seen" and (old.kind == TURNED or new.kind != TURNED):
@@ -89,7 +90,8 @@ def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]
         later = after and abs(out_ms - told.out_ms) <= _ALIKE_MS
         surer = new.sureness - old.sureness >= _MENDED_SURENESS
         more = len(new.probes) > len(old.probes)
-        late = told.sure and now_ms - old.known_ms > _WALKS_ON_MS
+        walks_on = len(set(new.probes) & grain) > len(set(old.probes) & grain)
+        late = told.sure and now_ms - old.known_ms > (_WALKS_ON_MS if walks_on else _SAME_MS)
         # Told of probes that might hang in the air; this is of none that can.
         firm = verdict.sure and not told.sure and abs(new.ended_ms - old.ended_ms) >= _MENDED_MS
         told_more = more or firm or (surer and set(new.probes) >= set(old.probes))
