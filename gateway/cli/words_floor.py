@@ -72,7 +72,7 @@ FLOOR: dict[str, Word] = {
         "a bed, or a part of it, was turned",
         "Restarts the turn clock of that stretch and holds the bed's heat calls for a while; a heat alarm "
         "itself ends when the grain is cool.",
-        "malting-gateway turned bed-c --from-m 0 --to-m 9 --at 04:50 --by Ada", _STRETCH, _ONTO,
+        "malting-gateway turned bed-c --from-m 20 --to-m 25 --at 04:50 --by Ada", _STRETCH, _ONTO,
     ),
     "not-turned": _of_bed(
         "what the probes took for a turn was none",
@@ -172,7 +172,10 @@ FLOOR: dict[str, Word] = {
         _number("--at-m", "taken at this metre"), _number("--height-cm", "so high up", "CM"),
         _number("--water-c", "another temperature of the water", "C"),
         _number("--litres", "as much water", "L"), _share("another share"), _LOT,
-        argument("--done-by", metavar="NAME", help="who really did it"), PEOPLE,
+        argument("--done-by", metavar="NAME", help="who really did it"),
+        argument("--at", dest="when", metavar="TIME", help="when it really happened; left out, that stays"),
+        argument("--by", metavar="NAME", help="who puts it right"),
+        argument("--why", metavar="TEXT", help="why, in a few words"),
     ),
     "void": write(
         "an entry never happened", "Voiding the void brings it back.",

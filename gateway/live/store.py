@@ -11,6 +11,7 @@ from typing import Any
 from gateway.core import asked, engine
 from gateway.core.engine import State
 from gateway.core.inputs import Event, NotedAt, event_from_plain, event_to_plain
+from gateway.core.inputs_journey import Corrected
 from gateway.core.site import Site
 from gateway.edges import control
 from gateway.edges.clock import WallClock, real_mono_ms, real_wall_ms
@@ -177,7 +178,12 @@ def checked(kind: str, body: dict[str, Any], now_ms: int, reader: Reader, site: 
 
 
 def _dated(event: Event, wall_ms: int) -> Event:
-    """The event with its real time: the journal's own stands still while the gateway is down."""
+    """The event with its real time: the journal's own stands still while the gateway is down.
+
+    A correction says when the old entry really happened, where it says it: its own time is none of it.
+    """
+    if isinstance(event, Corrected):
+        return event
     word, body = event_to_plain(event)
     if body.get("when_ms") is None:
         body["when_ms"] = wall_ms

@@ -46,6 +46,14 @@ def test_while_the_gateway_is_down_an_entry_without_a_time_gets_the_real_one(sto
     assert kept.when_ms > NIGHT_MS + 86_400_000
 
 
+def test_a_correction_while_the_gateway_is_down_leaves_the_time_it_does_not_speak_of(store: Path) -> None:
+    number = type_in("--store", store, "cast", "bed-d", "--piece", "50", "--at", "2024-11-03T06:00:00Z").json
+    before = type_in("--store", store, "piece", "50", "--json").json["rows"]
+    assert type_in("--store", store, "correct", number["journal"], "--piece", "51", "--why", "51").code == 0
+    after = type_in("--store", store, "piece", "51", "--json").json["rows"]
+    assert before[0]["cast_at"] == after[0]["cast_at"] == "2024-11-03T06:00:00.000Z"
+
+
 def test_what_was_recorded_is_seen_at_once(store: Path) -> None:
     type_in("--store", store, "cast", "bed-d", "--piece", "16", "--at", "2024-11-04T20:00:00Z")
     rows = {row["bed"]: row for row in type_in("--store", store, "beds", "--json").json["rows"]}

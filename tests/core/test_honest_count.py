@@ -94,6 +94,29 @@ def test_a_bed_moved_is_counted_and_a_part_of_one_is_not() -> None:
     assert (len(_asked(part)), len(_asked(whole))) == (0, 1)
 
 
+def test_a_move_that_is_asked_about_is_counted_as_well_and_each_question_is_answered_by_itself() -> None:
+    desk = _lie()
+    desk.lay(1, Cast("bed-b", "13", when_ms=START - 120 * HOUR))
+    desk.lay(LOADED_MIN, Loaded("bed-b", when_ms=START + HOUR))
+    desk.lay(LOADED_MIN, Loaded("bed-a"))
+    [odd] = [row for row in views_piece.questions(desk.state) if row["place"] == "bed-a"]
+    desk.lay(LOADED_MIN + 5, Upheld(entry=odd["entry"], why="both in it"))
+    _minutes(desk, LOADED_MIN + 6, LOADED_MIN + 70, a1=17.0, a2=17.2, r1=12.0)
+    [row] = [row for row in views_piece.questions(desk.state) if row["place"] == "bed-a"]
+    assert "0 of 2 thermometers were seen to come out" in row["text"]
+    desk.lay(LOADED_MIN + 71, Upheld(entry=row["entry"], why="two counted"))
+    assert [row["place"] for row in views_piece.questions(desk.state)] == ["bed-b"]
+
+
+def test_a_bed_on_which_nothing_lay_is_not_counted() -> None:
+    desk = _lie()
+    desk.lay(LOADED_MIN, Loaded("bed-a"))
+    _minutes(desk, LOADED_MIN + 1, LOADED_MIN + 70, a1=12.3, a2=12.2, r1=12.0)
+    desk.lay(LOADED_MIN + 70, Moved("bed-a", "bed-b"))
+    desk.wait(LOADED_MIN + 140)
+    assert _asked(desk) == []
+
+
 def test_after_three_days_nobody_is_asked_any_more() -> None:
     desk = _lie()
     _lost(desk)

@@ -97,7 +97,7 @@ def entered(state: State, event: object, out: Out) -> None:
     """A depth recorded may leave a probe above the grain; a reading by hand is held against the probes."""
     from gateway.core.happenings_floor import tell
 
-    honest_count.begin(state, event, out.n)
+    honest_count.entered(state, event, out.n)
     found = honest_hand.read(state, event) if isinstance(event, HandRead) else []
     before = dict(state.honesty.away)
     for probe in honest_grain.judge_all(state):

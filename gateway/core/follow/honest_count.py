@@ -12,6 +12,8 @@ from typing import Any
 from gateway.core import moment
 from gateway.core.estimate.honest_state import Count
 from gateway.core.inputs import Loaded, Moved
+from gateway.core.inputs_journey import Upheld
+from gateway.core.journey.told import lay_where
 from gateway.core.site import Probe
 from gateway.core.state import State
 
@@ -25,19 +27,33 @@ _LOOKS, _FAR = 3, 2.0
 _MOST, _NAMED = 20, 4
 
 
-def begin(state: State, event: object, n: int) -> None:
+def entered(state: State, event: object, n: int) -> None:
     """A bed was recorded loaded or moved: where nothing lies there any more, its thermometers are counted."""
+    if isinstance(event, Upheld):
+        _answered(state, event)
     if not isinstance(event, Loaded | Moved) or event.bed not in state.pieces.empty:
         return
     record = state.pieces.find(n)
     probes = [one.id for one in _thermometers(state, event.bed)]
-    if record is None or record.odd or not probes or state.at_ms - record.when_ms > _ASKED_MS:
+    if record is None or not probes or state.at_ms - record.when_ms > _ASKED_MS:
+        return
+    if all(stay.place != event.bed for stay in lay_where(state.pieces, state.site, record.when_ms - 1)):
         return
     asked_ms = max(state.at_ms, record.when_ms + _AROUND_MS)
     counts = state.honesty.counts
     counts.append(Count(n, event.bed, record.when_ms, asked_ms, len(probes), probes))
     del counts[:-_MOST]
     look(state)
+
+
+def _answered(state: State, event: Upheld) -> None:
+    """They were counted; but who keeps an odd entry before its count is asked about speaks of that alone."""
+    record = state.pieces.find(event.entry)
+    state.honesty.counts = [
+        one
+        for one in state.honesty.counts
+        if record is None or one.n != record.n or (record.odd and state.at_ms < one.asked_ms)
+    ]
 
 
 def look(state: State) -> None:
@@ -78,7 +94,7 @@ def questions(state: State) -> list[dict[str, Any]]:
 
 def _asks(state: State, count: Count) -> dict[str, Any] | None:
     record, place = state.pieces.find(count.n), state.site.place.get(count.bed)
-    if record is None or record.void_n or record.upheld or place is None or state.at_ms < count.asked_ms:
+    if record is None or record.void_n or place is None or state.at_ms < count.asked_ms:
         return None
     names = ", ".join(count.left[:_NAMED]) + (" …" if len(count.left) > _NAMED else "")
     at = moment.local(count.when_ms, state.site.time_zone, state.at_ms)
