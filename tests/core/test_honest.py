@@ -245,6 +245,22 @@ def test_what_measures_nothing_drifts_nowhere_and_blames_no_other(says_c: float,
     assert _begun(desk, "probe_drifts") == []
 
 
+def test_one_that_hangs_in_the_air_after_turns_for_a_while_drifts_nowhere() -> None:
+    """It is back before anybody misses it, each time half an hour after the others."""
+    desk = _desk(*(temperature(name, "bed-b") for name in ("b2", "b3")))
+    desk.lay(0, Cast("bed-b", "14", when_ms=START - 60 * HOUR))
+    rng = Random(4)
+    turns = (200, 400, 600)
+    for minute in range(1, 700):
+        if minute in turns:
+            desk.state.turns_seen.seen["bed-b"] = [_told(minute - 20, minute)]
+        out = any(at - 20 <= minute < at + 30 for at in turns)
+        for probe, value_c in (("b1", 12.2 if out else 16.5), ("b2", 16.8), ("b3", 17.0), ("r1", 12.0)):
+            desk.read(minute, probe, round(value_c + rng.gauss(0.0, 0.05), 2))
+    assert _begun(desk, "probe_not_back") == []
+    assert _begun(desk, "probe_drifts") == []
+
+
 def _lively(desk: Desk, probe: str, hours: int, seed: int = 1) -> int:
     """A probe of 0.1 K steps that wavers around 17 for so long; gives the minute after it."""
     rng = Random(seed)

@@ -216,12 +216,14 @@ def _mixed(state: State, place: Place) -> None:
         return
     state.honesty.mixed[place.id] = seen[-1].ended_ms
     tracks = state.honesty.tracks
-    # What stands still, or stands for a fault, is nobody's measure: it bears no witness, and drifts nowhere.
+    # What stands still, stands for a fault, or may hang in the air is nobody's measure: it bears no witness,
+    # and drifts nowhere.
     values = {
         p.id: w.value
         for p, w in state.good(place.id, "temperature")
         if w.value is not None and p.id in tracks and not _MEASURE_NOTHING & tracks[p.id].faults.keys()
-    }
+        and not honest_grain.like_air(state, place, w.value)
+    }  # fmt: skip
     if len(values) < _WITNESSES:
         return
     # The middle of all, itself among them: of three, one that is off does not shift it, and blames no other.

@@ -228,6 +228,12 @@ def out_or_in(state: State, probe: Probe, old_c: float, value_c: float) -> bool:
     return low_c >= room_c - air_k and (value_c < old_c or high_c <= room_c + max(was, default=0.0) + air_k)
 
 
+def like_air(state: State, bed: Place, value_c: float) -> bool:
+    """Whether a value is that of the room's air, as far as anybody measures it."""
+    room_c = air_c(state, bed)
+    return room_c is not None and abs(value_c - room_c) <= state.site.honest.air_k
+
+
 def _elsewhere(state: State, bed: Place, value_c: float) -> bool:
     room_c = air_c(state, bed)
     return room_c is not None and abs(value_c - room_c) > state.site.honest.air_k * _BACK
