@@ -21,7 +21,7 @@ START_S = 60.0
 CALL_S = 60.0
 OVER_S = 90.0
 TURN_S = 120.0
-STOP_S = 60.0
+STOP_S = 150.0
 _PAUSE = threading.Event()
 
 
