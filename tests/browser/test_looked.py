@@ -110,7 +110,10 @@ def test_an_alarm_that_is_over_asks_nothing_of_anybody(night: Lived) -> None:
 def test_a_call_whose_messages_are_not_looked_up_is_not_said_to_have_called_nobody(
     still_night: Lived, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Only the newest messages are looked up for a page."""
+    """Only the newest messages are looked up for a page.
+
+    The bound is made small here, since thousands of messages would take the night of half a year.
+    """
     lines = still_night.reader().alarms(True, 100)
     monkeypatch.setattr(desk, "MANY", len(lines))
     numbers = {one.alarm.kind: one.alarm.number for one in lines}

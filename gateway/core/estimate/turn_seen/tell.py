@@ -82,7 +82,6 @@ def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]
     old = told.seen
     new = _seen(bed, verdict, old.turn, old.known_ms)
     out_ms = _middle(verdict.outs_ms)
-    grain = {wire.id for wire in bed.probes if wire.quantity == TEMPERATURE}
     if now_ms - old.ended_ms > _MEND_MS:
         return []
     if old.state == "seen" and (old.kind == TURNED or new.kind != TURNED):
@@ -90,6 +89,7 @@ def _mend(bed: Bed, told: Told, verdict: Verdict, now_ms: int) -> list[TurnSeen]
         later = after and abs(out_ms - told.out_ms) <= _ALIKE_MS
         surer = new.sureness - old.sureness >= _MENDED_SURENESS
         more = len(new.probes) > len(old.probes)
+        grain = {wire.id for wire in bed.probes if wire.quantity == TEMPERATURE}
         walks_on = len(set(new.probes) & grain) > len(set(old.probes) & grain)
         late = told.sure and now_ms - old.known_ms > (_WALKS_ON_MS if walks_on else _SAME_MS)
         # Told of probes that might hang in the air; this is of none that can.
